@@ -1,0 +1,34 @@
+"""Flight-test records for teams that build their own cargo aircraft."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from flightlog.debrief import Debrief, debrief
+    from flightlog.errors import FlightlogError
+    from flightlog.figures import Figure
+    from flightlog.importers import read
+    from flightlog.recording import Recording
+
+_HOMES = {
+    "Debrief": "flightlog.debrief",
+    "Figure": "flightlog.figures",
+    "FlightlogError": "flightlog.errors",
+    "Recording": "flightlog.recording",
+    "debrief": "flightlog.debrief",
+    "read": "flightlog.importers",
+}
+
+__all__ = ["Debrief", "Figure", "FlightlogError", "Recording", "debrief", "read"]
+
+
+def __getattr__(name: str) -> Any:
+    # Loaded on first use: the command line must answer --help before pandas is read.
+    if name in _HOMES:
+        import importlib
+
+        return getattr(importlib.import_module(_HOMES[name]), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -1,0 +1,1 @@
+"""One question per file: what did the flight do, and how sure is that."""

@@ -1,0 +1,277 @@
+"""The dictionary of figures, and the one mechanism that withholds them.
+
+A figure is one computed number with its uncertainty, unit, method and sources. Its id has
+one definition for ever; when a definition must change, a new id is added.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from flightlog.findings import Finding, affected
+from flightlog.uncertain import Quantity
+
+ANALYSES_VERSION = 1
+"""Rises whenever a figure's number can change for the same log."""
+
+LEVEL = 0.95
+"""Level of the printed interval of every figure."""
+
+
+@dataclass(frozen=True, slots=True)
+class FigureKind:
+    """What a figure id means.
+
+    Attributes
+    ----------
+    id : str
+        ``subject.name``.
+    unit : str
+        Unit at the edge: screens, JSON, rule books.
+    label : str
+        Short name for people.
+    definition : str
+        What is measured, from where to where.
+    decimals : int
+        Decimals on screens; the JSON carries the full number.
+    needs : tuple of str
+        Tables without which it can't be had.
+    since : int
+        Version of the analyses that brought it.
+    """
+
+    id: str
+    unit: str
+    label: str
+    definition: str
+    decimals: int
+    needs: tuple[str, ...] = ()
+    since: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """One number of one sortie.
+
+    Attributes
+    ----------
+    id : str
+        Key of `FIGURES`.
+    quantity : Quantity
+        The number in the unit of its kind.
+    method : str
+        How it was had, in a few words.
+    sources : tuple of str
+        Tables used, or ``("declared",)``.
+    """
+
+    id: str
+    quantity: Quantity
+    method: str
+    sources: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        unit = FIGURES[self.id].unit
+        if self.quantity.unit != unit:
+            raise ValueError(f"{self.id} is in {unit!r}, got {self.quantity.unit!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What an analysis gives back.
+
+    Attributes
+    ----------
+    figures : mapping of str to Figure
+        What could be computed.
+    withheld : mapping of str to str
+        Figure id -> why not, and what would unlock it.
+    findings : tuple of Finding
+        What was noticed on the way.
+    """
+
+    figures: Mapping[str, Figure] = field(default_factory=dict)
+    withheld: Mapping[str, str] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+
+def _kinds() -> Iterable[FigureKind]:
+    def kind(
+        id_: str, unit: str, decimals: int, label: str, definition: str, needs: str = ""
+    ) -> FigureKind:
+        return FigureKind(id_, unit, label, definition, decimals, tuple(needs.split()))
+
+    roll = "gps"
+    yield kind("takeoff.start_time", "s", 2, "Start of roll", "start of the roll, log clock", roll)
+    yield kind(
+        "takeoff.liftoff_time",
+        "s",
+        2,
+        "Lift-off",
+        "first instant after the last wheel contact before the wheels reach 2 m, log clock",
+        roll,
+    )
+    yield kind(
+        "takeoff.ground_roll",
+        "m",
+        1,
+        "Ground roll",
+        "straight horizontal distance from the start of roll to lift-off",
+        roll,
+    )
+    yield kind(
+        "takeoff.first_clear_distance",
+        "m",
+        1,
+        "First clear of the ground",
+        "straight distance from the start of roll to the first moment with no wheel on the ground",
+        roll,
+    )
+    yield kind("takeoff.skips", "", 0, "Skips", "wheel contacts after the first clear moment", roll)
+    yield kind(
+        "takeoff.distance_to_screen",
+        "m",
+        1,
+        "Distance to screen height",
+        "start of roll to wheels at the screen height given by rule book or site",
+        roll,
+    )
+    yield kind(
+        "takeoff.liftoff_ground_speed", "m/s", 1, "Ground speed at lift-off", "at lift-off", roll
+    )
+    yield kind(
+        "takeoff.headwind",
+        "m/s",
+        1,
+        "Headwind in the roll",
+        "mean wind against the direction of the roll; given, else estimated",
+    )
+    yield kind(
+        "takeoff.ground_roll_reference",
+        "m",
+        1,
+        "Ground roll at reference",
+        "ground roll at reference mass, standard sea-level density, no wind, no slope",
+        roll,
+    )
+    yield kind("climb.best_rate", "m/s", 2, "Best climb", "largest (h(t+10 s) - h(t)) / 10 s")
+    yield kind(
+        "climb.height_at_60s",
+        "m",
+        1,
+        "Height at 60 s",
+        "height of the wheels above the start, 60 s after the start of roll",
+    )
+    yield kind(
+        "climb.gradient",
+        "",
+        3,
+        "Climb gradient",
+        "height gained over ground distance in the best-rate window",
+        "gps",
+    )
+    yield kind("flight.duration", "s", 1, "Airborne", "lift-off to touchdown")
+    yield kind("flight.distance", "m", 0, "Distance flown", "ground track while airborne", "gps")
+    yield kind("flight.max_height", "m", 1, "Greatest height", "above the start")
+    yield kind(
+        "flight.max_range",
+        "m",
+        0,
+        "Greatest range",
+        "horizontal, from the pilot's position where the site gives it, else from the start",
+        "gps",
+    )
+    yield kind("flight.max_ground_speed", "m/s", 1, "Greatest ground speed", "airborne", "gps")
+    yield kind("flight.max_airspeed", "m/s", 1, "Greatest airspeed", "airborne", "airspeed")
+    yield kind("flight.max_load_factor", "", 2, "Greatest load factor", "airborne", "imu")
+    yield kind("flight.min_load_factor", "", 2, "Least load factor", "airborne", "imu")
+    yield kind("flight.max_bank", "deg", 0, "Greatest bank", "airborne", "attitude")
+    yield kind(
+        "flight.min_stall_margin",
+        "",
+        2,
+        "Least stall margin",
+        "airspeed over the stall speed at the load factor flown",
+        "airspeed imu",
+    )
+    yield kind("laps.count", "", 0, "Laps", "whole laps between gate crossings", "gps")
+    yield kind("laps.mean_time", "s", 2, "Mean lap", "mean time of the whole laps", "gps")
+    yield kind("laps.best_time", "s", 2, "Best lap", "shortest whole lap", "gps")
+    yield kind("wind.speed", "m/s", 1, "Wind", "mean over the airborne part")
+    yield kind(
+        "wind.from_deg", "deg", 0, "Wind from", "mean over the airborne part, from true north"
+    )
+    yield kind("energy.used", "Wh", 2, "Energy used", "start of roll to end of sortie", "battery")
+    yield kind("charge.used", "Ah", 3, "Charge used", "start of roll to end of sortie", "battery")
+    yield kind(
+        "energy.per_km",
+        "Wh/km",
+        2,
+        "Energy per km",
+        "airborne energy over ground track",
+        "battery gps",
+    )
+    yield kind(
+        "energy.per_lap",
+        "Wh",
+        2,
+        "Energy per lap",
+        "mean over whole laps without the first, which holds the climb",
+        "battery gps",
+    )
+    yield kind("battery.max_current", "A", 1, "Greatest current", "1 s mean while armed", "battery")
+    yield kind("battery.min_voltage", "V", 2, "Least voltage", "1 s mean while armed", "battery")
+    yield kind("battery.max_power", "W", 0, "Greatest power", "1 s mean while armed", "battery")
+    yield kind("mass.takeoff", "kg", 2, "Take-off mass", "declared")
+    yield kind("payload.mass", "kg", 2, "Payload", "declared")
+    yield kind("payload.units", "", 0, "Payload units", "declared")
+    yield kind("battery.nominal_energy", "Wh", 1, "Nominal battery energy", "declared")
+
+
+FIGURES: MappingProxyType[str, FigureKind] = MappingProxyType({k.id: k for k in _kinds()})
+"""Figure id -> what it means."""
+
+
+def settle(
+    answers: Iterable[Answer], findings: Iterable[Finding], tables: Iterable[str]
+) -> tuple[dict[str, Figure], dict[str, str]]:
+    """Decide which figures stand: the only place that withholds one.
+
+    Parameters
+    ----------
+    answers : iterable of Answer
+        What the analyses gave.
+    findings : iterable of Finding
+        All findings of the sortie and of the recording.
+    tables : iterable of str
+        Tables that the recording has.
+
+    Returns
+    -------
+    figures, withheld : dict, dict
+        In the order of `FIGURES`. Every id is in exactly one of them, unless no analysis
+        spoke of it and its tables are there.
+    """
+    have = set(tables)
+    stops = [f for f in findings if f.severity == "stop"]
+    given: dict[str, Figure] = {}
+    reasons: dict[str, str] = {}
+    for answer in answers:
+        given.update(answer.figures)
+        reasons.update(answer.withheld)
+    figures: dict[str, Figure] = {}
+    withheld: dict[str, str] = {}
+    for id_, kind in FIGURES.items():
+        stop = next((f for f in stops if affected(f, id_)), None)
+        missing = [t for t in kind.needs if t not in have]
+        if stop is not None:
+            withheld[id_] = f"{stop.message} ({stop.code})"
+        elif id_ in given:
+            figures[id_] = given[id_]
+        elif id_ in reasons:
+            withheld[id_] = reasons[id_]
+        elif missing:
+            withheld[id_] = f"the log has no {' and no '.join(missing)} data"
+    return figures, withheld

@@ -1,0 +1,166 @@
+"""A recording: the tidy tables of one log file, and the receipt of how they were read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Protocol
+
+from flightlog.columns import TABLES
+from flightlog.findings import Finding
+
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+
+
+class RawTable(Protocol):
+    """All rows of one message type of the file, decoded column by column when asked.
+
+    Numeric columns are arrays of shape (rows,), array fields (rows, length), text columns
+    arrays of str. Names and scaling are the format's own.
+    """
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Field names in the file's order."""
+
+    @property
+    def units(self) -> Mapping[str, str]:
+        """Unit text per field, where the file states it."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, column: str) -> np.ndarray[Any, np.dtype[Any]]: ...
+
+
+@dataclass(frozen=True, slots=True)
+class UtcRelation:
+    """How the log's clock maps to UTC: ``utc = time_s + offset_s``.
+
+    Attributes
+    ----------
+    offset_s : float or None
+        Unix seconds at ``time_s = 0``; None when the log does not tell.
+    std_s : float or None
+        Standard uncertainty [s].
+    source : str
+        Where it comes from, in a few words.
+    """
+
+    offset_s: float | None = None
+    std_s: float | None = None
+    source: str = "the log does not tell"
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """How a file was read: what an inspector needs to trust the tables.
+
+    Attributes
+    ----------
+    file, size, sha256 : str, int, str
+        Name without folder, bytes, and hash of the content.
+    format, importer_version : str, int
+        Importer's slug and the version of its mapping.
+    firmware : str
+        What the log says of the firmware, or "".
+    time_origin : str
+        What ``time_s`` counts from: "boot" or "first row".
+    duration_s : float
+        Last minus first time of all tables. [s]
+    utc : UtcRelation
+        Relation to UTC.
+    rows : mapping
+        Table -> rows read.
+    dropped : mapping
+        Reason -> rows or bytes dropped.
+    message_counts : mapping
+        The log's own message types -> count.
+    seams : tuple of float
+        Times at which the logger restarted. [s]
+    chosen_instances : mapping
+        Table -> instance that analyses use, where there were several.
+    notes : tuple of str
+        Anything else worth keeping.
+    """
+
+    file: str
+    size: int
+    sha256: str
+    format: str
+    importer_version: int
+    firmware: str = ""
+    time_origin: str = "boot"
+    duration_s: float = 0.0
+    utc: UtcRelation = UtcRelation()
+    rows: Mapping[str, int] = field(default_factory=dict)
+    dropped: Mapping[str, int] = field(default_factory=dict)
+    message_counts: Mapping[str, int] = field(default_factory=dict)
+    seams: tuple[float, ...] = ()
+    chosen_instances: Mapping[str, int] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
+class Recording:
+    """Tidy tables in SI units, one row per sample at the sensor's own rate.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        Table names and columns from `flightlog.columns`. Absent sensor = absent table.
+        ``time_s`` does not decrease. Treat them as read-only.
+    receipt : Receipt
+        How they were read.
+    raw : mapping of str to RawTable
+        Every message type of the file.
+    findings : iterable of Finding
+        What the importer noticed.
+    """
+
+    def __init__(
+        self,
+        tables: Mapping[str, pd.DataFrame],
+        receipt: Receipt,
+        raw: Mapping[str, RawTable] | None = None,
+        findings: tuple[Finding, ...] = (),
+    ) -> None:
+        for name, table in tables.items():
+            known = {c.name for c in TABLES[name]}
+            strange = [c for c in table.columns if c not in known]
+            if strange:
+                raise ValueError(f"table {name!r} has columns outside the dictionary: {strange}")
+        self._tables = {name: t for name, t in tables.items() if len(t)}
+        self.receipt = receipt
+        self.raw: Mapping[str, RawTable] = raw if raw is not None else {}
+        self.findings = tuple(findings)
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        """Give the table; KeyError when the sensor is absent."""
+        return self._tables[name]
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._tables
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._tables)
+
+    def get(self, name: str) -> pd.DataFrame | None:
+        """Give the table, or None when the sensor is absent."""
+        return self._tables.get(name)
+
+    def one(self, name: str) -> pd.DataFrame | None:
+        """Rows of the one instance that analyses use, without the ``instance`` column.
+
+        The receipt's choice where it made one, else the lowest instance.
+        """
+        table = self._tables.get(name)
+        if table is None or "instance" not in table:
+            return table
+        chosen = self.receipt.chosen_instances.get(name, int(table["instance"].min()))
+        rows = table.loc[table["instance"] == chosen]
+        return rows.drop(columns="instance").reset_index(drop=True)
+
+    def __repr__(self) -> str:
+        rows = ", ".join(f"{n} {len(t)}" for n, t in self._tables.items())
+        return f"<Recording {self.receipt.file!r}: {rows}>"

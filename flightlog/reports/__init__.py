@@ -1,0 +1,1 @@
+"""The same content as words, for terminals and paper."""

@@ -1,0 +1,1 @@
+"""Limits, outcomes and scoring."""
