@@ -200,9 +200,7 @@ def _kinds() -> Iterable[FigureKind]:
     yield kind("laps.mean_time", "s", 2, "Mean lap", "mean time of the whole laps", "gps")
     yield kind("laps.best_time", "s", 2, "Best lap", "shortest whole lap", "gps")
     yield kind("wind.speed", "m/s", 1, "Wind", "mean over the airborne part")
-    yield kind(
-        "wind.from_deg", "deg", 0, "Wind from", "mean, from true north"
-    )
+    yield kind("wind.from_deg", "deg", 0, "Wind from", "mean, from true north")
     yield kind("energy.used", "Wh", 2, "Energy used", "start of roll to end of sortie", "battery")
     yield kind("charge.used", "Ah", 3, "Charge used", "start of roll to end of sortie", "battery")
     yield kind(
