@@ -102,6 +102,55 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "",
                 "The file declares one message type in two ways; the later one was refused.",
             ),
+            _kind(
+                "values-missing",
+                "note",
+                "",
+                "Values that stand for 'not measured' were left out; check the sensor.",
+            ),
+            _kind(
+                "values-out-of-range",
+                "degrade",
+                "",
+                "Values that no sensor of the kind can give were left out; check the sensor.",
+            ),
+            _kind(
+                "current-not-measured",
+                "note",
+                "",
+                "Fit a current sensor, or set the battery monitor to voltage and current.",
+            ),
+            _kind(
+                "gps-week-rollover",
+                "note",
+                "",
+                "Update the receiver's firmware; check the date against your own notes.",
+            ),
+            _kind(
+                "clock-unbelievable",
+                "note",
+                "",
+                "Rows with an impossible time were left out; the file may be damaged.",
+            ),
+            _kind(
+                "radio-copy",
+                "note",
+                "",
+                "Read the log from the aircraft's own card: peaks and times are limited here.",
+            ),
+            _kind(
+                "missing-fixes",
+                "note",
+                "",
+                "Ask the autopilot for position more often, or read the log from its own card.",
+            ),
+            _kind(
+                "estimated-quantity",
+                "note",
+                "",
+                "An estimate of the autopilot, smoothed and late by unknown amounts; log the "
+                "sensor itself.",
+            ),
             # --- position
             _kind("no-position", "stop", "takeoff.* flight.* laps.* climb.gradient", "Log GPS."),
             _kind(
@@ -110,8 +159,137 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "",
                 "Set the logger to write each fix once; repeats were not counted as data.",
             ),
+            # --- take-off
+            _kind(
+                "runway-heading",
+                "note",
+                "",
+                "Check the heading in the site file, and which end of the runway was used.",
+            ),
+            _kind(
+                "liftoff-uncertain",
+                "degrade",
+                "takeoff.ground_roll takeoff.liftoff_time takeoff.first_clear_distance",
+                "Log the IMU at 100 Hz or more and the barometer; isolate them from the motor.",
+            ),
+            _kind(
+                "no-inertial-takeoff",
+                "degrade",
+                "takeoff.*",
+                "Log IMU and attitude at 50 Hz or more.",
+            ),
+            _kind(
+                "speed-misfit",
+                "degrade",
+                "takeoff.*",
+                "Check the receiver's aerial and its view of the sky.",
+            ),
+            _kind(
+                "roll-model-fails",
+                "note",
+                "",
+                "Check thrust, polar and mass in the aircraft file.",
+            ),
+            _kind(
+                "reference-methods-differ",
+                "degrade",
+                "takeoff.ground_roll_reference",
+                "Check thrust and polar in the aircraft file against a thrust-stand run.",
+            ),
+            _kind("skipped", "note", "takeoff.ground_roll", "See both distances before judging."),
+            # --- battery and energy
+            _kind(
+                "current-offset",
+                "degrade",
+                "energy.* charge.used battery.max_current battery.max_power",
+                "Calibrate the zero of the current sensor with the motor off.",
+            ),
+            _kind(
+                "current-zero-drift",
+                "degrade",
+                "energy.* charge.used battery.max_current battery.max_power",
+                "Calibrate the current sensor warm; keep it out of the motor's hot air.",
+            ),
+            _kind(
+                "current-zero-unknown",
+                "degrade",
+                "energy.* charge.used battery.max_current battery.max_power",
+                "Log for some seconds with the motor off before or after the flight.",
+            ),
+            _kind(
+                "current-clipped",
+                "degrade",
+                "energy.* charge.used battery.max_current battery.max_power",
+                "Fit a current sensor with a larger range.",
+            ),
+            _kind(
+                "battery-gap",
+                "degrade",
+                "energy.* charge.used battery.*",
+                "Check the logger's buffer or the link; log consumed charge and energy as well.",
+            ),
+            _kind(
+                "battery-slow",
+                "note",
+                "battery.*",
+                "Log the battery at 2 Hz or faster.",
+            ),
+            _kind(
+                "several-packs",
+                "note",
+                "energy.* charge.used battery.*",
+                "Check that the packs are connected as stated.",
+            ),
+            # --- height
+            _kind(
+                "baro-drift",
+                "degrade",
+                "climb.* flight.max_height",
+                "Let the barometer warm up before the flight and shield it from sun and wind.",
+            ),
             # --- phases
             _kind("no-flight", "note", "", "Nothing in this log left the ground."),
+            _kind(
+                "starts-in-air",
+                "stop",
+                "takeoff.* climb.height_at_60s flight.duration flight.distance",
+                "Let the logger start while the aircraft still stands, 10 s before the roll.",
+            ),
+            _kind(
+                "starts-rolling",
+                "stop",
+                "takeoff.* climb.height_at_60s",
+                "Let the logger start while the aircraft still stands, 10 s before the roll.",
+            ),
+            _kind(
+                "hand-launch",
+                "stop",
+                "takeoff.ground_roll takeoff.ground_roll_reference takeoff.start_time"
+                " takeoff.first_clear_distance takeoff.skips takeoff.distance_to_screen"
+                " takeoff.headwind",
+                "Nothing to repair: a launch by hand has no roll to measure.",
+            ),
+            _kind(
+                "vertical-launch",
+                "stop",
+                "takeoff.ground_roll takeoff.ground_roll_reference takeoff.start_time"
+                " takeoff.first_clear_distance takeoff.skips takeoff.distance_to_screen"
+                " takeoff.headwind",
+                "Nothing to repair: it rose without a roll.",
+            ),
+            _kind(
+                "ends-in-air",
+                "stop",
+                "landing.* flight.duration flight.distance",
+                "Look for a loss of power or a full card; the lowest voltage is a hint.",
+            ),
+            _kind(
+                "restart-in-flight",
+                "degrade",
+                "flight.* energy.* charge.* laps.*",
+                "The parts before and after the restart are listed as two sorties.",
+            ),
+            _kind("touch-and-go", "note", "", "The sortie counts as one; its landing is the last."),
         )
     }
 )

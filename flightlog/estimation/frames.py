@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from flightlog.constants import WGS84_A_M, WGS84_E2
 
-Array = NDArray[np.float64]
+Array = NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True, slots=True)

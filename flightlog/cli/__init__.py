@@ -1,0 +1,27 @@
+"""The command line: thin commands that fetch, call one function and show.
+
+``run`` is the entry point. One wall (`flightlog.cli.wall`) turns errors into exit codes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+
+def run(argv: Sequence[str] | None = None) -> None:
+    """Run the command line and leave the process with its exit code.
+
+    Parameters
+    ----------
+    argv : sequence of str, optional
+        Arguments without the program's name; those of the process when not given.
+    """
+    import sys
+
+    try:
+        from flightlog.cli.app import main
+
+        code = main(argv)
+    except KeyboardInterrupt:  # while the program was still loading, or already ending
+        code = 130
+    sys.exit(code)

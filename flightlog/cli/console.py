@@ -1,0 +1,160 @@
+"""The two streams, as they are: any encoding, any width, closed early or full.
+
+Every character that this program writes goes through `Console`. It can't fail for a character
+that the screen does not know, and no text from a log reaches the screen with control codes.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import sys
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, redirect_stdout
+from typing import TextIO
+
+from flightlog.errors import OutputError
+from flightlog.reports.plain import can_print, json_printable, plain, printable
+
+_QUIET_S = 0.7
+"""A task that takes less than this shows no progress [s]."""
+_STEP_S = 0.1
+"""Least time between two showings of progress [s]."""
+_GONE = (errno.EPIPE, errno.EINVAL)
+"""What a write to a reader that has left gives: a broken pipe, or on Windows EINVAL."""
+
+
+class Console:
+    """One stream that people or programs read.
+
+    Parameters
+    ----------
+    stream : text stream
+        Where to write.
+    """
+
+    def __init__(self, stream: TextIO) -> None:
+        self.stream = stream
+        self.encoding = getattr(stream, "encoding", None) or "ascii"
+        self._reader_left = False
+
+    @property
+    def width(self) -> int:
+        """Characters of a line; 80 where the stream is not a terminal."""
+        return shutil.get_terminal_size((80, 24)).columns
+
+    @property
+    def is_terminal(self) -> bool:
+        """Whether a person watches it live."""
+        return bool(self.stream.isatty())
+
+    def can(self, characters: str) -> bool:
+        """Whether it can print all of the characters."""
+        return can_print(characters, self.encoding)
+
+    def line(self, text: str = "") -> None:
+        """Write one line, without control codes."""
+        self._write(printable(plain(text), self.encoding) + "\n")
+
+    def lines(self, texts: Iterable[str]) -> None:
+        """Write lines."""
+        for text in texts:
+            self.line(text)
+
+    def json(self, text: str) -> None:
+        """Write a JSON text; what the encoding can't take is escaped as JSON does."""
+        self._write(json_printable(text, self.encoding) + "\n")
+
+    def _write(self, text: str) -> None:
+        # A reader that has seen enough (`| head`) is no fault; the exit code still counts.
+        if self._reader_left:
+            return
+        try:
+            self.stream.write(text)
+            self.stream.flush()
+        except OSError as error:
+            if error.errno not in _GONE:
+                raise OutputError(
+                    f"the output can't be written ({error.strerror})",
+                    fix="Free some space, or send it elsewhere.",
+                ) from error
+            self._reader_left = True
+            _forget(self.stream)
+
+
+def _forget(stream: TextIO) -> None:
+    """Point a stream without a reader at nothing, so that its last flush can't fail either."""
+    try:
+        nothing = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nothing, stream.fileno())
+        os.close(nothing)
+    except (OSError, ValueError):
+        return  # not a real file: nothing is left to flush
+
+
+def out() -> Console:
+    """Give standard output: what was asked for, and nothing else."""
+    return Console(sys.stdout)
+
+
+def err() -> Console:
+    """Give standard error: progress and messages."""
+    return Console(sys.stderr)
+
+
+class ProgressLine:
+    """Progress of a long task as one line that is written over; silent unless a person watches.
+
+    Parameters
+    ----------
+    console : Console
+        Standard error.
+    name : str
+        What is worked on.
+    """
+
+    def __init__(self, console: Console, name: str) -> None:
+        self._console = console
+        self._name = plain(name, 30)
+        self._began = time.monotonic()
+        self._shown = 0.0
+        self._active = console.is_terminal
+        self._length = 0
+
+    def __call__(self, fraction: float, what: str) -> None:
+        """Show the fraction done (0 to 1)."""
+        now = time.monotonic()
+        if not self._active or now - self._began < _QUIET_S or now - self._shown < _STEP_S:
+            return
+        self._shown = now
+        share = min(max(fraction, 0.0), 1.0)
+        text = printable(f"{self._name}: {plain(what, 30)} {share:4.0%}", self._console.encoding)
+        self._overwrite(text)
+
+    def clear(self) -> None:
+        """Take the line away."""
+        if self._length:
+            self._overwrite("")
+            self._length = 0
+
+    def _overwrite(self, text: str) -> None:
+        room = self._length
+        self._length = len(text)
+        try:
+            self._console.stream.write("\r" + text.ljust(room) + ("" if text else "\r"))
+            self._console.stream.flush()
+        except OSError:
+            self._active = False  # progress is a courtesy; the task goes on without
+
+
+@contextmanager
+def progress(name: str) -> Iterator[ProgressLine]:
+    """Show the progress of a task; whatever its libraries print goes to standard error."""
+    line = ProgressLine(err(), name)
+    try:
+        with redirect_stdout(sys.stderr):
+            yield line
+    finally:
+        line.clear()

@@ -1,0 +1,220 @@
+"""``flightlog demo``: the sample flights debriefed into a folder of the user's own."""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from flightlog.cli.console import Console, out
+from flightlog.cli.debriefing import debrief_file, show
+from flightlog.cli.given import Options, gather
+from flightlog.errors import OutputError, TeamFileError
+
+FOLDER = "flightlog-demo"
+_INDEX_SCHEMA = "flightlog.samples/1"
+_MOST_FOLDERS = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One flight of the index of samples; files are in the same folder as the index."""
+
+    log: Path
+    description: str
+    options: Options
+
+
+def demo(
+    to: Annotated[
+        Path | None,
+        typer.Option(
+            "--to", metavar="DIR", help=f"A new or empty folder (else ./{FOLDER}, numbered)."
+        ),
+    ] = None,
+) -> None:
+    """Debrief the sample flights into a folder.
+
+    Copies of the logs, the debriefs as text and as JSON; nothing is written over.
+
+    Example: flightlog demo
+    """
+    samples = read_index()
+    folder = _make_folder(to)
+    console = out()
+    console.line(f"{len(samples)} made-up flights of a cargo aircraft, one of them in full.")
+    copies = [_copy(sample, folder) for sample in samples]
+    for number, sample in enumerate(copies, start=1):
+        console.line()
+        console.line(f"--- {sample.log.name}: {sample.description}")
+        console.line()
+        _debrief(sample, folder, console, short=number > 1)
+    console.line()
+    console.lines(_next(copies, folder))
+
+
+def read_index() -> list[Sample]:
+    """Read the index of the sample flights, in its order.
+
+    Raises
+    ------
+    TeamFileError
+        If the index is missing or not one of ours.
+    """
+    from flightlog.resources import data_path
+
+    place = data_path("sample_flights", "index.toml")
+    try:
+        index = tomllib.loads(place.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise TeamFileError(
+            f"the index of the sample flights can't be read ({error})",
+            where=str(place),
+            fix="Install the program again.",
+        ) from error
+    if index.get("schema") != _INDEX_SCHEMA or not index.get("flight"):
+        raise TeamFileError(
+            f"no flights under schema {_INDEX_SCHEMA!r}",
+            where=str(place),
+            fix="Install the program again.",
+        )
+    return [_sample(entry, place.parent) for entry in index["flight"]]
+
+
+def _sample(entry: dict[str, Any], folder: Path) -> Sample:
+    from flightlog.resources import data_path
+
+    def beside(key: str) -> Path | None:
+        return folder / entry[key] if entry.get(key) else None
+
+    rules = entry.get("rules")
+    return Sample(
+        folder / entry["file"],
+        entry.get("description", ""),
+        Options(
+            site=beside("site"),
+            aircraft=beside("aircraft"),
+            rules=data_path("checklists", rules) if rules else None,
+            mass_kg=entry.get("mass_kg"),
+            wind=entry.get("wind"),
+            payload_units=entry.get("payload_units"),
+        ),
+    )
+
+
+def _make_folder(to: Path | None) -> Path:
+    """Make the folder; nothing that is there already is written over."""
+    try:
+        if to is None:
+            return _next_free(Path(FOLDER))
+        to.mkdir(parents=True, exist_ok=True)
+        if any(to.iterdir()):
+            raise OutputError(
+                "the folder is not empty",
+                where=str(to),
+                fix="Name a new one; the demo writes over nothing.",
+            )
+    except OSError as error:
+        raise _not_writable(to or Path(FOLDER), error) from error
+    return to
+
+
+def _next_free(folder: Path) -> Path:
+    for number in range(1, _MOST_FOLDERS):
+        place = folder if number == 1 else folder.with_name(f"{folder.name}-{number}")
+        try:
+            place.mkdir()
+        except FileExistsError:
+            continue
+        return place
+    raise OutputError(
+        f"{_MOST_FOLDERS - 1} demo folders are here already", fix="Delete some, or give --to DIR."
+    )
+
+
+def _not_writable(place: Path, error: OSError) -> OutputError:
+    return OutputError(
+        f"can't be written ({error.strerror})",
+        where=str(place),
+        fix="Give --to DIR with a folder of your own.",
+    )
+
+
+def _copy(sample: Sample, folder: Path) -> Sample:
+    """Copy a sample's files, so that the folder stands by itself."""
+
+    def copied(source: Path | None) -> Path | None:
+        if source is None:
+            return None
+        place = folder / source.name
+        try:
+            if not place.exists():
+                shutil.copyfile(source, place)
+        except OSError as error:
+            raise _not_writable(place, error) from error
+        return place
+
+    given = sample.options
+    return Sample(
+        copied(sample.log) or sample.log,
+        sample.description,
+        Options(
+            site=copied(given.site),
+            aircraft=copied(given.aircraft),
+            rules=copied(given.rules),
+            mass_kg=given.mass_kg,
+            wind=given.wind,
+            payload_units=given.payload_units,
+        ),
+    )
+
+
+def _debrief(sample: Sample, folder: Path, console: Console, *, short: bool) -> None:
+    from flightlog.contract import dumps
+    from flightlog.reports.words import debrief_lines
+
+    result = debrief_file(sample.log, *gather(sample.options))
+    show(console, result, short=short)
+    texts = {
+        ".debrief.txt": "\n".join(debrief_lines(result)) + "\n",
+        ".debrief.json": dumps(result) + "\n",
+    }
+    for ending, text in texts.items():
+        place = folder / (sample.log.stem + ending)
+        try:
+            place.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise _not_writable(place, error) from error
+
+
+def _next(samples: list[Sample], folder: Path) -> list[str]:
+    first = samples[0]
+    rules = Options(rules=first.options.rules)
+    return [
+        f"Logs, debriefs and JSON are in {folder}. Next:",
+        f"  flightlog debrief {_quoted(first.log)}{_typed(first.options)}",
+        f"  flightlog convert {_quoted(first.log)} --to {_quoted(folder / 'tables')} --as csv",
+        f"  flightlog debrief YOUR-OWN-LOG{_typed(rules)}",
+    ]
+
+
+def _typed(given: Options) -> str:
+    """Write options as they are typed."""
+    parts = {
+        "--site": _quoted(given.site) if given.site else None,
+        "--aircraft": _quoted(given.aircraft) if given.aircraft else None,
+        "--rules": _quoted(given.rules) if given.rules else None,
+        "--mass": None if given.mass_kg is None else f"{given.mass_kg:g}",
+        "--wind": given.wind,
+        "--payload-units": None if given.payload_units is None else str(given.payload_units),
+    }
+    return "".join(f" {option} {text}" for option, text in parts.items() if text is not None)
+
+
+def _quoted(path: Path) -> str:
+    text = str(path)
+    return f'"{text}"' if " " in text else text

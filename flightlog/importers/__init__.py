@@ -1,0 +1,111 @@
+"""Log formats: bytes in, `Recording` out. Format is decided by content, never by the name."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from flightlog.errors import LogFileError, UnknownFormatError
+from flightlog.importers.registry import HEAD_BYTES, IMPORTERS, Importer, Match, Progress
+
+if TYPE_CHECKING:
+    from flightlog.recording import Recording
+
+__all__ = ["IMPORTERS", "Importer", "Match", "Progress", "detect", "read"]
+
+
+def read(path: str | os.PathLike[str], *, progress: Progress | None = None) -> Recording:
+    """Read one log file.
+
+    Parameters
+    ----------
+    path : path
+        The file. Its ending is not looked at.
+    progress : callable, optional
+        Called with the fraction done (0 to 1) and what is being done. An exception that it
+        raises, and a keyboard interrupt, end the reading and reach the caller.
+
+    Returns
+    -------
+    Recording
+        Tables in SI units, the receipt, and what was noticed. A damaged file gives what
+        could be read of it, with findings.
+
+    Raises
+    ------
+    UnknownFormatError
+        If no importer recognises the content.
+    LogFileError
+        If the file is missing, a folder, empty, not readable, or holds nothing of use.
+    """
+    place = Path(path)
+    head = read_head(place)
+    return detect(head, where=place.name).load(place, progress)
+
+
+def read_head(path: Path) -> bytes:
+    """Read the first bytes of a log file.
+
+    Raises
+    ------
+    LogFileError
+        If the file is missing, a folder, empty or not readable.
+    """
+    where = path.name or str(path)
+    try:
+        if path.is_dir():
+            raise LogFileError("this is a folder", where=where, fix="Name one log file in it.")
+        with path.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+    except FileNotFoundError:
+        raise LogFileError(
+            "there is no such file", where=str(path), fix="Check the name and the folder."
+        ) from None
+    except PermissionError:
+        raise LogFileError(
+            "the file may not be read", where=where, fix="Ask for permission, or copy it first."
+        ) from None
+    except (OSError, ValueError) as error:
+        raise LogFileError(
+            f"the file can't be read ({error})", where=where, fix="Copy it to this disk first."
+        ) from error
+    if not head:
+        raise LogFileError(
+            "the file is empty", where=where, fix="Copy it from the aircraft's card again."
+        )
+    return head
+
+
+def detect(head: bytes, *, where: str = "") -> Importer:
+    """Choose the importer by the first bytes of a file.
+
+    Parameters
+    ----------
+    head : bytes
+        The first `HEAD_BYTES` of the file, or all of a shorter one.
+    where : str, optional
+        File name for the error.
+
+    Raises
+    ------
+    UnknownFormatError
+        If no importer says yes or maybe, or if several claim the file equally.
+    """
+    answers = [(importer.sniff(head), importer) for importer in IMPORTERS]
+    best = max(match for match, _ in answers)
+    claims = [importer for match, importer in answers if match is best]
+    if best is Match.NO:
+        known = "; ".join(importer.title for importer in IMPORTERS)
+        start = head[:8].hex(" ")
+        raise UnknownFormatError(
+            f"no known log format (it starts with {start})",
+            where=where,
+            fix=f"These can be read: {known}.",
+        )
+    if len(claims) > 1:
+        names = " and ".join(importer.format for importer in claims)
+        raise UnknownFormatError(
+            f"the content could be {names}", where=where, fix="Cut off what was put before the log."
+        )
+    return claims[0]

@@ -1,0 +1,441 @@
+"""DataFlash logs: raw tables to the house's tables, receipt and findings."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from flightlog.columns import TABLES
+from flightlog.errors import LogFileError
+from flightlog.importers import dataflash_special as special
+from flightlog.importers.clock import LONGEST_S, Clock
+from flightlog.importers.common import (
+    BoolArray,
+    FloatArray,
+    Notes,
+    gps_unix_s,
+    make_receipt,
+    note_repeated_fixes,
+    repeated_rows,
+    sha256_of_file,
+    unrolled_weeks,
+    utc_relation,
+)
+from flightlog.importers.dataflash import DecodedLog, MessageTable, decode_file
+from flightlog.importers.dataflash_mapping import (
+    boot_clock,
+    instances,
+    is_number,
+    mapping,
+    numbers,
+)
+from flightlog.importers.house import healthiest, house_table
+from flightlog.importers.registry import Progress
+from flightlog.recording import Recording, UtcRelation
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+IntArray = npt.NDArray[np.int64]
+Columns = dict[str, npt.NDArray[Any]]
+
+CONSTANT_ROWS = 10
+"""So many rows of one value are a sensor that is not there rather than a coincidence."""
+
+
+def load_recording(path: Path, progress: Progress | None = None) -> Recording:
+    """Read a DataFlash log into a recording.
+
+    Raises
+    ------
+    LogFileError
+        If not one message but declarations can be read.
+    """
+    notes = Notes()
+    # First, so that a card that can't be read says so here and not while the file is mapped.
+    sha256 = sha256_of_file(path)
+    log = decode_file(path, None if progress is None else lambda f, text: progress(0.5 * f, text))
+    if not any(name != "FMT" for name in log):
+        raise LogFileError(
+            "no record could be read but declarations" if len(log) else "no record could be read",
+            where=path.name,
+            fix="Copy the file from the aircraft's card again.",
+        )
+    tell_damage(log, notes)
+    builder = Builder.of(log, notes, path.stat().st_mtime)
+    tables = builder.tables(progress)
+    chosen = choose_instances(tables)
+    receipt = make_receipt(
+        path=path,
+        size=log.size,
+        sha256=sha256,
+        format="dataflash",
+        importer_version=int(mapping()["version"]),
+        tables=tables,
+        message_counts={name: len(log[name]) for name in sorted(log)},
+        notes=notes,
+        firmware=special.firmware(log),
+        utc=utc_of(tables, chosen, builder.clock),
+        seams=builder.clock.seams,
+        chosen_instances=chosen,
+    )
+    if progress is not None:
+        progress(1.0, "done")
+    return Recording(tables, receipt, raw=log, findings=tuple(notes.findings))
+
+
+def tell_damage(log: DecodedLog, notes: Notes) -> None:
+    """Tell bytes that belong to no record, a cut end, and contradicting declarations."""
+    lost = sum(gap.count for gap in log.gaps)
+    notes.drop("damaged bytes", lost)
+    if lost:
+        first = log.gaps[0]
+        notes.find(
+            "damaged-bytes",
+            f"{lost} of {log.size} bytes in {len(log.gaps)} places belong to no record, the first "
+            f"at byte {first.offset}; what stands before and after them was read.",
+            evidence={"bytes": lost, "places": len(log.gaps), "first_offset": first.offset},
+        )
+    if log.tail is not None:
+        notes.drop("bytes of a cut record", log.tail.count)
+        notes.find(
+            "truncated",
+            f"The file ends inside a record: its last {log.tail.count} bytes were not read.",
+            evidence={"offset": log.tail.offset, "bytes": log.tail.count},
+        )
+    if log.padding:
+        notes.lines.append(f"{log.padding} empty bytes at the end of the file")
+    if log.schema.refused:
+        names = ", ".join(log.schema.refused[:10])
+        notes.find(
+            "contradicting-formats",
+            f"Declarations of {len(log.schema.refused)} message types contradict themselves or "
+            f"an earlier one: {names}.",
+            evidence={"types": len(log.schema.refused)},
+        )
+
+
+@dataclass(slots=True)
+class Builder:
+    """Makes the tables of one log.
+
+    Attributes
+    ----------
+    log : DecodedLog
+        The raw tables.
+    notes : Notes
+        Receives what is noticed.
+    clock : Clock
+        Of the whole log.
+    boot_s : array
+        Boot clock at every record of the file; the last one before it where the record
+        carries none. [s]
+    file_unix_s : float
+        When the file was last written. [s]
+    """
+
+    log: DecodedLog
+    notes: Notes
+    clock: Clock
+    boot_s: FloatArray
+    file_unix_s: float
+
+    @classmethod
+    def of(cls, log: DecodedLog, notes: Notes, file_unix_s: float) -> Builder:
+        """Fit the clock of a log."""
+        boot_s = np.full(len(log.starts), np.nan)
+        for table in log.values():
+            seconds = boot_clock(table)
+            if seconds is not None:
+                boot_s[table.rows] = seconds
+        clock = Clock.fit(np.arange(len(boot_s)), boot_s)
+        clock.tell(notes)
+        timeless = ~np.isfinite(boot_s)
+        if timeless.any():
+            believed = ~timeless & (boot_s >= 0) & (boot_s <= LONGEST_S)
+            last = np.maximum.accumulate(np.where(believed, np.arange(len(boot_s)), -1))
+            start = clock.sessions[0].low_s if clock.sessions else 0.0
+            filled = np.where(last >= 0, boot_s[last], start)
+            boot_s = np.where(timeless, filled, boot_s)
+        return cls(log, notes, clock, boot_s, file_unix_s)
+
+    def tables(self, progress: Progress | None = None) -> dict[str, pd.DataFrame]:
+        """Build every table that the log has messages for."""
+        makers: dict[str, Callable[[], Columns | None]] = {
+            "gps": self._gps,
+            "battery": self._battery,
+            "outputs": lambda: special.channels(self, "outputs"),
+            "inputs": lambda: special.channels(self, "inputs"),
+            "modes": lambda: special.modes(self),
+            "messages": lambda: special.messages(self),
+            "parameters": lambda: special.parameters(self),
+            "arming": lambda: special.arming(self),
+        }
+        tables: dict[str, pd.DataFrame] = {}
+        for done, name in enumerate(TABLES):
+            if progress is not None:
+                progress(0.5 + 0.5 * done / len(TABLES), f"table {name}")
+            columns = makers[name]() if name in makers else self._columns(name)
+            if columns is not None and len(columns["time_s"]):
+                tables[name] = house_table(name, columns, self.notes)
+        return tables
+
+    def timed(
+        self, table: MessageTable, name: str, instance: IntArray | None = None
+    ) -> tuple[FloatArray, BoolArray]:
+        """Give a message's rows on the log's clock, and which of them to keep."""
+        time_s, keep = self.clock.apply(table.rows, self.boot_s[table.rows], instance)
+        lost = int(np.count_nonzero(~keep))
+        if lost:
+            self.notes.drop(f"{name}: time runs backwards or is impossible", lost)
+            where = float(time_s[keep][0]) if keep.any() else None
+            self.notes.find(
+                "clock-backwards" if keep.any() else "clock-unbelievable",
+                f"{lost} of {len(keep)} rows of {table.format.name} carry a time that runs "
+                "backwards or can't be; they were left out.",
+                evidence={"rows": lost, "message": table.format.name},
+                start_s=where,
+            )
+        return time_s, keep
+
+    def _columns(self, name: str) -> Columns | None:
+        """Columns of a table from all its messages of the best rank."""
+        sources = [s for s in mapping()[name] if s["message"] in self.log and self._feeds(s)]
+        if not sources:
+            return None
+        rank = min(s.get("rank", 0) for s in sources)
+        parts = [self._part(name, s) for s in sources if s.get("rank", 0) == rank]
+        if len(parts) == 1:
+            return parts[0]
+        every = {key for part in parts for key in part}
+        rows = [len(part["time_s"]) for part in parts]
+        return {
+            key: np.concatenate(
+                [p.get(key, np.full(n, np.nan)) for p, n in zip(parts, rows, strict=True)]
+            )
+            for key in every
+        }
+
+    def _feeds(self, source: Mapping[str, Any]) -> bool:
+        """Whether the message has at least one of the fields."""
+        table = self.log[source["message"]]
+        wanted = [spec["field"] for spec in source["columns"].values()]
+        names = [n for field in wanted for n in (field if isinstance(field, list) else [field])]
+        return any(is_number(table, name) for name in names)
+
+    def _part(self, name: str, source: Mapping[str, Any]) -> Columns:
+        """Columns of a table from one message and those joined to it."""
+        table = self.log[source["message"]]
+        instance = instances(table, source.get("instance", 0))
+        time_s, keep = self.timed(table, name, instance)
+        columns: Columns = {"time_s": time_s, "instance": instance}
+        for column, spec in source["columns"].items():
+            values = numbers(table, spec)
+            if values is not None:
+                columns[column] = np.where(np.isfinite(values), values, np.nan)
+        if name == "gps":
+            columns["time_utc"] = self._unix_s(table)
+            columns["(week time)"] = self._week_time_s(table)
+        for join in source.get("join", ()):
+            if join["message"] in self.log:
+                columns |= self._joined(table, instance, join, source.get("instance", 0))
+        if name == "battery":
+            cells = special.cell_voltages(self, table, instance)
+            if cells is not None:
+                columns["cell_voltages"] = cells
+        if not keep.all():
+            columns = {key: values[keep] for key, values in columns.items()}
+        return columns
+
+    def _joined(
+        self, table: MessageTable, instance: IntArray, join: Mapping[str, Any], base: int
+    ) -> Columns:
+        """Columns of another message, each row beside the nearest of its instance."""
+        other = self.log[join["message"]]
+        at = self.nearest(table, instance, other, instances(other, base), join["within_s"])
+        columns: Columns = {}
+        for column, spec in join["columns"].items():
+            values = numbers(other, spec)
+            if values is not None:
+                columns[column] = np.where((at >= 0) & np.isfinite(values[at]), values[at], np.nan)
+        return columns
+
+    def nearest(
+        self,
+        table: MessageTable,
+        instance: IntArray,
+        other: MessageTable,
+        other_instance: IntArray,
+        within_s: float,
+    ) -> IntArray:
+        """Row of another message that is nearest in time to each row; -1 where none is near.
+
+        Only the last one before it in the file and the first one after it are looked at, so
+        a restart of the clock does no harm.
+        """
+        found = np.full(len(table), -1, dtype=np.int64)
+        for one in np.unique(instance).tolist():
+            mine, theirs = np.flatnonzero(instance == one), np.flatnonzero(other_instance == one)
+            if not len(theirs):
+                continue
+            after = np.searchsorted(other.rows[theirs], table.rows[mine])
+            options = np.stack([np.maximum(after - 1, 0), np.minimum(after, len(theirs) - 1)])
+            away = np.abs(self.boot_s[other.rows[theirs]][options] - self.boot_s[table.rows[mine]])
+            best = np.argmin(away, axis=0)
+            pick = np.arange(len(mine))
+            near = away[best, pick] <= within_s
+            found[mine[near]] = theirs[options[best, pick]][near]
+        return found
+
+    def _week_time_s(self, table: MessageTable) -> FloatArray:
+        """Time of week of position rows [s]; NaN where the file has none."""
+        week = mapping()["week"]
+        field = next((f for f in week["milliseconds"] if is_number(table, f)), None)
+        return np.full(len(table), np.nan) if field is None else table[field] / 1e3
+
+    def _unix_s(self, table: MessageTable) -> FloatArray:
+        """Unix seconds of position rows by the receiver's clock; NaN where it had none."""
+        field = next((f for f in mapping()["week"]["week"] if is_number(table, f)), None)
+        if field is None:
+            return np.full(len(table), np.nan)
+        weeks = unrolled_weeks(table[field].astype(np.float64), self.file_unix_s, self.notes)
+        return gps_unix_s(weeks, self._week_time_s(table))
+
+    def _gps(self) -> Columns | None:
+        """Position rows without repeats; no place where the receiver had none."""
+        columns = self._columns("gps")
+        if columns is None or not {"latitude_deg", "longitude_deg"} <= set(columns):
+            return None
+        week_time_s = columns.pop("(week time)")
+        latitude, longitude = columns["latitude_deg"], columns["longitude_deg"]
+        nowhere = (latitude == 0) & (longitude == 0)
+        if "fix" in columns:
+            nowhere |= columns["fix"] < 2
+        if nowhere.any():
+            count = int(nowhere.sum())
+            self.notes.find(
+                "values-missing",
+                f"In {count} of {len(nowhere)} position rows the receiver had no position (fix 0 "
+                "or 1, or latitude 0 and longitude 0).",
+                evidence={"rows": count, "table": "gps"},
+                remedy="Wait for a position before the flight.",
+            )
+            kept = {"time_s", "instance", "fix", "satellites", "hdop", "time_utc"}
+            for name in set(columns) - kept:
+                columns[name] = np.where(nowhere, np.nan, columns[name])
+        speed = columns.get("ground_speed_m_s", np.zeros(len(latitude)))
+        seen = [latitude, longitude, speed, week_time_s, nowhere]
+        same = repeated_rows(seen, columns["instance"]) & ~nowhere
+        note_repeated_fixes(same, columns["time_s"], self.notes)
+        return {name: values[~same] for name, values in columns.items()} if same.any() else columns
+
+    def _battery(self) -> Columns | None:
+        """Pack rows without the values that stand for "not measured"."""
+        columns = self._columns("battery")
+        if columns is None:
+            return None
+        for one in np.unique(columns["instance"]).tolist():
+            self._battery_sentinels(columns, np.flatnonzero(columns["instance"] == one), one)
+        return columns
+
+    def _battery_sentinels(self, columns: Columns, rows: IntArray, instance: int) -> None:
+        """Set what one pack's monitor did not measure to NaN."""
+        missing: dict[str, int] = {}
+        for name, sentinel in (("voltage_v", 0.0), ("current_a", -1.0)):
+            if name in columns:
+                bad = rows[columns[name][rows] == sentinel]
+                columns[name][bad] = np.nan
+                if len(bad):
+                    missing[name] = len(bad)
+        current = columns.get("current_a")
+        if current is not None and _stuck(current[rows], (0.0, 0.01, -0.01)):
+            self.notes.find(
+                "current-not-measured",
+                f"Pack {instance}: the current reads {current[rows][0]:.2f} A in all {len(rows)} "
+                "rows; only the voltage is measured.",
+                evidence={"instance": instance, "rows": len(rows)},
+            )
+            for name in {"current_a", "charge_used_coulomb", "energy_used_j"} & set(columns):
+                columns[name][rows] = np.nan
+        # Most packs have no temperature sensor: a line in the receipt, not a finding.
+        if "temperature_k" in columns and _stuck(columns["temperature_k"][rows], (273.15,)):
+            columns["temperature_k"][rows] = np.nan
+            self.notes.lines.append(
+                f"pack {instance}: no temperature, the log holds 0 °C throughout"
+            )
+        if missing:
+            what = ", ".join(f"{n} {name}" for name, n in missing.items())
+            self.notes.find(
+                "values-missing",
+                f"Pack {instance}: of {len(rows)} rows {what} hold the value that stands for "
+                "'not measured'.",
+                evidence={"instance": instance, **missing},
+            )
+
+
+def _stuck(values: FloatArray, at: tuple[float, ...]) -> bool:
+    """Whether a channel stands at one of the values throughout."""
+    return (
+        len(values) >= CONSTANT_ROWS
+        and bool((values == values[0]).all())
+        and any(abs(values[0] - value) < 1e-9 for value in at)
+    )
+
+
+def choose_instances(tables: Mapping[str, pd.DataFrame]) -> dict[str, int]:
+    """Choose the sensor that analyses use, for tables that hold several."""
+    chosen: dict[str, int] = {}
+    for name, table in tables.items():
+        if "instance" not in table or table["instance"].nunique() < 2:
+            continue
+        instance = table["instance"].to_numpy()
+        if name == "rotation":
+            # The propeller's, not an idle channel's.
+            speed = np.nan_to_num(table["speed_rad_s"].to_numpy())
+            chosen[name] = int(instance[np.argmax(speed)])
+            continue
+        best = healthiest(instance, _good_rows(name, table))
+        if best is not None:
+            chosen[name] = best
+    return chosen
+
+
+def _good_rows(name: str, table: pd.DataFrame) -> BoolArray:
+    """Rows in which a sensor gave what it is there for."""
+    if name == "gps":
+        fixed = table["fix"].to_numpy() >= 3
+        return np.asarray(fixed & np.isfinite(table["latitude_deg"].to_numpy()), dtype=bool)
+    key = {
+        "battery": "current_a" if table.get("current_a") is not None else "voltage_v",
+        "baro": "pressure_pa",
+        "airspeed": "airspeed_m_s",
+        "imu": "accel_x_m_s2",
+    }[name]
+    if name == "battery" and not np.isfinite(table[key].to_numpy()).any():
+        key = "voltage_v"
+    if name == "imu":
+        gyro = np.isfinite(table["gyro_x_rad_s"].to_numpy())
+        return np.asarray(gyro & np.isfinite(table[key].to_numpy()), dtype=bool)
+    return np.asarray(np.isfinite(table[key].to_numpy()), dtype=bool)
+
+
+def utc_of(
+    tables: Mapping[str, pd.DataFrame], chosen: Mapping[str, int], clock: Clock
+) -> UtcRelation:
+    """Relation to UTC by the chosen receiver's rows of the first session."""
+    table = tables.get("gps")
+    if table is None:
+        return UtcRelation()
+    instance = chosen.get("gps", int(table["instance"].min()))
+    good = (table["instance"] == instance) & (table["fix"] >= 3)
+    if clock.seams:
+        good &= table["time_s"] < clock.seams[0]
+    rows = table.loc[good]
+    return utc_relation(
+        rows["time_s"].to_numpy(), rows["time_utc"].to_numpy(), "week and time of week of the fixes"
+    )

@@ -1,0 +1,108 @@
+"""The last step of every importer: arrays to a table of the house's dictionary."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from flightlog.columns import TABLES
+from flightlog.importers.common import Notes
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def house_table(
+    name: str, columns: Mapping[str, npt.NDArray[Any]], notes: Notes | None = None
+) -> pd.DataFrame:
+    """Make a table with every column of the dictionary, in its order.
+
+    Parameters
+    ----------
+    name : str
+        Table in `flightlog.columns.TABLES`.
+    columns : mapping of str to array
+        ``time_s`` among them. What is not given is filled with NaN, ``instance`` with 0 and
+        texts with "". Rows come out in the order of time.
+    notes : Notes, optional
+        Where values outside a column's range are told; they become missing. Without it the
+        values stay as they are.
+    """
+    import pandas as pd
+
+    time_s = np.asarray(columns["time_s"], dtype=np.float64)
+    rows = len(time_s)
+    given = dict(columns)
+    if notes is not None:
+        leave_out_impossible(name, given, notes)
+    order = None
+    if rows > 1 and (np.diff(time_s) < 0).any():
+        order = np.argsort(time_s, kind="stable")
+    data: dict[str, Any] = {}
+    for column in TABLES[name]:
+        values = given.get(column.name)
+        if values is None:
+            values = _filler(column.name, column.text, rows)
+        values = values if order is None else values[order]
+        # Objects stay objects: left to itself pandas 3 makes texts of a column of None.
+        as_is = values.dtype != object
+        data[column.name] = values if as_is else pd.Series(values, dtype=object)
+    return pd.DataFrame(data, copy=False)
+
+
+def _filler(name: str, text: bool, rows: int) -> npt.NDArray[Any]:
+    if name == "instance":
+        return np.zeros(rows, dtype=np.int64)
+    if text:
+        return np.full(rows, "", dtype=object)
+    if name == "cell_voltages":
+        return np.full(rows, None, dtype=object)
+    return np.full(rows, np.nan)
+
+
+def leave_out_impossible(name: str, columns: dict[str, npt.NDArray[Any]], notes: Notes) -> None:
+    """Set values outside their column's range to NaN, in place of the mapping; tell it."""
+    counts: dict[str, int] = {}
+    first: dict[str, float] = {}
+    for column in TABLES[name]:
+        values = columns.get(column.name)
+        if values is None or values.dtype.kind != "f" or column.low is None or column.high is None:
+            continue
+        low, high = np.nanmin(values, initial=np.inf), np.nanmax(values, initial=-np.inf)
+        if low >= column.low and high <= column.high:
+            continue
+        with np.errstate(invalid="ignore"):
+            bad = (values < column.low) | (values > column.high)
+        if not bad.any():  # nothing but NaN
+            continue
+        counts[column.name] = int(bad.sum())
+        first[column.name] = float(values[bad][0])
+        columns[column.name] = np.where(bad, np.nan, values)
+    if counts:
+        which = ", ".join(
+            f"{n} {column} (first {first[column]:.6g})" for column, n in counts.items()
+        )
+        notes.find(
+            "values-out-of-range",
+            f"The table {name} held values that can't be measurements: {which}.",
+            evidence={f"{name}.{column}": n for column, n in counts.items()},
+        )
+
+
+def healthiest(instance: npt.NDArray[Any], good: npt.NDArray[np.bool_]) -> int | None:
+    """Choose the lowest instance that has nearly the most good rows.
+
+    Returns
+    -------
+    int or None
+        The lowest instance with at least 90 % of the good rows of the best; None when there
+        is only one.
+    """
+    every = np.unique(instance)
+    if len(every) < 2:
+        return None
+    counts = np.array([int(np.count_nonzero(good & (instance == one))) for one in every])
+    return int(every[np.flatnonzero(counts >= 0.9 * counts.max())[0]])

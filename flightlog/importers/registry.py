@@ -1,0 +1,79 @@
+"""The list of log formats, and what each importer must offer.
+
+A format is one module beside this one with two functions:
+
+``sniff(head: bytes) -> Match``
+    Pure: looks at the first bytes of the file, opens nothing, never raises.
+``load(path: Path, progress: Progress | None) -> Recording``
+    Reads the file. Raises `LogFileError` only when nothing at all can be read.
+
+The modules are imported when they are asked, so that listing the formats costs nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import IntEnum
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+if TYPE_CHECKING:
+    from flightlog.recording import Recording
+
+HEAD_BYTES = 65536
+"""How much of a file the detectors see [bytes]."""
+
+Progress = Callable[[float, str], None]
+"""Called with the fraction done (0 to 1) and what is being done."""
+
+
+class Match(IntEnum):
+    """Whether the first bytes look like a format."""
+
+    NO = 0
+    MAYBE = 1
+    YES = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Importer:
+    """One log format.
+
+    Attributes
+    ----------
+    format : str
+        Slug that the receipt carries.
+    title : str
+        For people, with what tells the format.
+    module : str
+        Module that holds ``sniff`` and ``load``.
+    """
+
+    format: str
+    title: str
+    module: str
+
+    def sniff(self, head: bytes) -> Match:
+        """Whether the first bytes look like this format."""
+        return cast("Match", import_module(self.module).sniff(head))
+
+    def load(self, path: Path, progress: Progress | None = None) -> Recording:
+        """Read the file; see `flightlog.importers.read` for the errors."""
+        return cast("Recording", import_module(self.module).load(path, progress))
+
+
+IMPORTERS: tuple[Importer, ...] = (
+    Importer(
+        "dataflash",
+        "DataFlash binary log (.bin), records that start with A3 95",
+        "flightlog.importers.dataflash",
+    ),
+    Importer(
+        "mavlink-telemetry",
+        "MAVLink telemetry log (.tlog), frames that start with FE or FD after a time stamp",
+        "flightlog.importers.mavlink_telemetry",
+    ),
+)
+"""All formats, in the order in which they are asked."""

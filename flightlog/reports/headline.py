@@ -1,0 +1,113 @@
+"""The first line of a debrief: one honest sentence."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from flightlog.debrief import Debrief, SortieDebrief
+from flightlog.figures import FIGURES, LEVEL
+from flightlog.reports.numbers import digits, digits_beside, probability, span, with_unit
+from flightlog.reports.plain import plain
+from flightlog.rules.outcomes import Bound, Outcome
+from flightlog.uncertain import Quantity
+
+_FIGURE = "takeoff.ground_roll"
+_WORST_FIRST = ("not met", "not shown", "not assessable", "met")
+_REASON_LIMIT = 300
+
+
+def headline(debrief: Debrief) -> str:
+    """Say in one sentence what the log shows of the take-off limit.
+
+    It never says more than the outcome: what is not shown is called that, a number without a
+    limit is called that, and other limits that are not met are counted in the same breath.
+    """
+    if not debrief.sorties:
+        return _no_flight(debrief)
+    if len(debrief.sorties) == 1:
+        return _of_sortie(debrief.sorties[0]) + "."
+    return " ".join(f"Sortie {s.sortie.number}: {_of_sortie(s)}." for s in debrief.sorties)
+
+
+def _no_flight(debrief: Debrief) -> str:
+    said = next((f for f in debrief.findings if f.code == "no-flight"), None)
+    if debrief.attempts:
+        fastest = max(a.peak_ground_speed_m_s for a in debrief.attempts)
+        count = len(debrief.attempts)
+        plural = "" if count == 1 else "s"
+        return (
+            f"No flight in this log: {count} attempt{plural}, fastest {digits(fastest, 1)} m/s; "
+            "nothing left the ground."
+        )
+    if said is not None:
+        return f"No flight in this log: {plain(said.message, _REASON_LIMIT).rstrip('.')}."
+    return "No flight in this log."
+
+
+def _of_sortie(sortie: SortieDebrief) -> str:
+    judged = _chosen(sortie.outcomes)
+    figure = sortie.figures.get(_FIGURE)
+    if figure is None:
+        reason = plain(sortie.withheld.get(_FIGURE, "it was not computed"), _REASON_LIMIT)
+        text = f"Ground roll withheld: {reason.rstrip('.')}"
+        if judged is not None and judged.quantity is None:
+            text += f"; the {_bound(judged.bound)} is not assessable"
+        elif judged is not None:
+            text += f"; {_own_definition(judged)}"
+    elif judged is None:
+        text = f"Ground roll {_number(figure.quantity)}: no limit was given for it"
+    elif judged.definition is not None and judged.quantity is not None:
+        text = f"Ground roll {_number(figure.quantity)}; {_own_definition(judged)}"
+    else:
+        text = f"Ground roll {_number(figure.quantity, judged.bound)}: {_verdict(judged)}"
+    return text + _others([o for o in sortie.outcomes if o is not judged])
+
+
+def _chosen(outcomes: Sequence[Outcome]) -> Outcome | None:
+    """Pick the outcome that the sentence is about: a rule before an aircraft limit, the worst."""
+    mine = [o for o in outcomes if o.figure == _FIGURE]
+    order = sorted(mine, key=lambda o: (o.kind != "rule", _WORST_FIRST.index(o.outcome)))
+    return order[0] if order else None
+
+
+def _number(quantity: Quantity, bound: Bound | None = None) -> str:
+    decimals = FIGURES[_FIGURE].decimals
+    value = digits(quantity.value, decimals)
+    if bound is not None:
+        value = digits_beside(quantity.value, bound.value, decimals)
+    interval = span(quantity, decimals)
+    return with_unit(value, quantity.unit) + (f" ({interval})" if interval else "")
+
+
+def _bound(bound: Bound) -> str:
+    return f"{with_unit(f'{bound.value:g}', bound.unit)} limit"
+
+
+def _own_definition(outcome: Outcome) -> str:
+    if outcome.quantity is None:
+        return f"the {_bound(outcome.bound)} is not assessable"
+    number = _number(outcome.quantity, outcome.bound)
+    return f"by the limit's own definition {number}: {_verdict(outcome)}"
+
+
+def _verdict(outcome: Outcome) -> str:
+    text = f"the {_bound(outcome.bound)} is {outcome.outcome}"
+    if outcome.outcome == "not assessable":
+        return f"{text}: {plain(outcome.reason, _REASON_LIMIT).rstrip('.')}"
+    if outcome.quantity is None or outcome.probability is None:
+        return text
+    low, high = outcome.quantity.interval(LEVEL)
+    # Limits are judged one-sided, so the printed two-sided interval may reach over the bound
+    # although the outcome is clear. The sentence then says how sure it is.
+    if outcome.outcome == "not shown" or low <= outcome.bound.value <= high:
+        chance = probability(outcome.probability, outcome.required_probability)
+        text += f" (probability {chance}, {outcome.required_probability:g} required)"
+    return text
+
+
+def _others(outcomes: Sequence[Outcome]) -> str:
+    """Count the other limits, unless all of them are met."""
+    count: Counter[str] = Counter(o.outcome for o in outcomes)
+    parts = [f"{count[word]} {word}" for word in _WORST_FIRST[:-1] if count[word]]
+    return f"; of the other limits {', '.join(parts)}" if parts else ""

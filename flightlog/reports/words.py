@@ -1,0 +1,400 @@
+"""A debrief in words: one screen of plain text, the most important first.
+
+Order: one honest sentence, the outcomes as strips, the figures with their intervals, laps,
+what is withheld and what would unlock it, findings, and a caution. No colour is used, so that
+it reads in sunlight and on paper.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator, Mapping
+from datetime import UTC, datetime, timedelta
+
+from flightlog.debrief import Debrief, SortieDebrief
+from flightlog.figures import FIGURES, Figure
+from flightlog.findings import Finding
+from flightlog.recording import Receipt
+from flightlog.reports.headline import headline
+from flightlog.reports.numbers import (
+    bound_text,
+    digits,
+    digits_beside,
+    figure_span,
+    figure_value,
+    probability,
+    span,
+    with_unit,
+)
+from flightlog.reports.plain import plain
+from flightlog.reports.strip import DRAWN, Look, draw
+from flightlog.rules.outcomes import Outcome
+
+CAUTION = (
+    "This says what the log shows, not that the flight was safe or legal. Local law, the rule "
+    "book in force and licensed practice decide; a figure that is withheld approves nothing."
+)
+"""The last line of every debrief."""
+
+TEXT_LIMIT = 400
+"""Longest text from outside in one place [characters]."""
+
+_WIDEST = 100
+_INDENT = "  "
+_WORD_COLUMN = 17
+"""Width of the column that holds shape and word of an outcome."""
+_TAIL = 26
+"""Room for the probability behind a strip."""
+_SAME_CODE = 3
+"""Findings of one kind that are written out; the others are counted."""
+
+_ORDER_OF_WORDS = ("not met", "not shown", "not assessable", "met")
+_ORDER_OF_SEVERITY = ("stop", "degrade", "note")
+
+_SUBJECTS: Mapping[str, str] = {
+    "takeoff": "Take-off",
+    "charge": "Energy",
+}
+"""First part of a figure id -> heading, where it is not the part itself."""
+
+_DECLARED = ("declared",)
+"""Sources of a figure that people gave."""
+
+_TOLD_ELSEWHERE = ("takeoff.start_time", "takeoff.liftoff_time")
+"""Figures that stand in the line of the sortie."""
+
+UNLOCKED_BY: Mapping[str, str] = {
+    "gps": "a position receiver in the log, at 5 Hz or more",
+    "baro": "the barometer in the log",
+    "airspeed": "an airspeed sensor in the log",
+    "imu": "accelerometers and gyros in the log, at 100 Hz or more",
+    "attitude": "the attitude in the log",
+    "battery": "a current and voltage sensor in the log",
+    "outputs": "the servo outputs in the log",
+    "inputs": "the pilot's inputs in the log",
+    "link": "the link quality in the log",
+    "rotation": "the motor's speed in the log",
+}
+"""Table -> what would bring it."""
+
+
+def debrief_lines(
+    debrief: Debrief, *, width: int = 80, look: Look = DRAWN, short: bool = False
+) -> list[str]:
+    """Write a debrief for people.
+
+    Parameters
+    ----------
+    debrief : Debrief
+        What was found.
+    width : int, default 80
+        Characters of a line.
+    look : Look
+        Characters for the strips.
+    short : bool, default False
+        Only the sentence, the log and the outcomes.
+
+    Returns
+    -------
+    list of str
+        Lines without control codes; characters beyond ASCII are left to the screen.
+    """
+    width = min(max(width, 50), _WIDEST)
+    lines = [*_wrap(headline(debrief), width), ""]
+    lines += _wrap(_given(debrief), width)
+    for sortie in debrief.sorties:
+        lines += ["", *_wrap(_sortie_line(sortie, debrief), width)]
+        lines += _outcomes(sortie, width, look)
+        if sortie is debrief.sorties[-1]:
+            lines += _legend(debrief, width, look)
+        if not short:
+            lines += _score(sortie, width)
+            lines += _figures(sortie, width)
+            lines += _laps(sortie)
+            lines += _withheld(sortie, debrief.receipt, width)
+            lines += _findings("Findings", sortie.findings, width)
+    if not short:
+        lines += _attempts(debrief, width)
+        told = {f for s in debrief.sorties for f in _keys(s.findings)}
+        rest = [f for f in debrief.findings if _key(f) not in told]
+        lines += _findings("About the log", rest, width)
+        lines += ["", *_wrap(CAUTION, width)]
+    return [plain(line) for line in lines]
+
+
+def _wrap(text: str, width: int, first: str = "", then: str = "") -> list[str]:
+    return textwrap.wrap(
+        plain(text),
+        width,
+        initial_indent=first,
+        subsequent_indent=then,
+        break_on_hyphens=False,
+    )
+
+
+# --- what it is about
+
+
+def _given(debrief: Debrief) -> str:
+    receipt, inputs = debrief.receipt, debrief.inputs
+    parts = [
+        plain(receipt.file, 60),
+        f"{receipt.format}, {digits(receipt.duration_s, 0)} s",
+    ]
+    if inputs.aircraft is not None:
+        parts.append(f"aircraft {plain(inputs.aircraft.id, 40)}")
+    if inputs.site is not None:
+        parts.append(f"site {plain(inputs.site.id, 40)}")
+    if inputs.mass is not None:
+        parts.append(f"{digits(inputs.mass.kg, 2)} kg ({plain(inputs.mass.source, 40)})")
+    if inputs.wind is not None:
+        wind = inputs.wind
+        parts.append(f"wind {digits(wind.speed_m_s, 1)} m/s from {digits(wind.from_deg, 0)} deg")
+    if debrief.rules is not None:
+        rules = debrief.rules
+        parts.append(
+            f"rules {plain(rules.get('id', ''), 40)} version {plain(rules.get('version', ''), 20)}"
+        )
+    return "; ".join(parts) + f"; SHA-256 {receipt.sha256[:12]}"
+
+
+_LAUNCHES = {
+    "runway": "runway take-off",
+    "hand": "hand launch",
+    "air": "the log starts in flight",
+    "unknown": "the log starts during the take-off",
+}
+_ENDINGS = {
+    "standstill": "standstill",
+    "air": "the log ends in flight",
+    "log": "the log ends on the ground, still moving",
+}
+
+
+def _sortie_line(result: SortieDebrief, debrief: Debrief) -> str:
+    sortie = result.sortie
+    parts = [_LAUNCHES[sortie.launch]]
+    began = _utc(debrief.receipt, sortie.start_s)
+    if began:
+        parts.append(f"began {began}")
+    parts.append(f"start {digits(sortie.start_s, 2)} s")
+    liftoff = result.figures.get("takeoff.liftoff_time")
+    if liftoff is not None:
+        parts.append(f"lift-off {figure_value(liftoff)} s ({figure_span(liftoff)})")
+    elif sortie.liftoff_s is not None:
+        parts.append(f"airborne about {digits(sortie.liftoff_s, 0)} s")
+    if sortie.touchdown_s is not None:
+        parts.append(f"touchdown {digits(sortie.touchdown_s, 1)} s")
+    parts.append(f"{_ENDINGS[sortie.ends]} {digits(sortie.end_s, 1)} s")
+    return f"Sortie {sortie.number} of {len(debrief.sorties)}: " + ", ".join(parts)
+
+
+def _utc(receipt: Receipt, time_s: float) -> str:
+    """Write the UTC of a time, or "" where the log does not tell or tells nonsense."""
+    if receipt.utc.offset_s is None:
+        return ""
+    try:
+        # Added to the epoch, since converting a time stamp fails before 1970 on some systems.
+        moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=receipt.utc.offset_s + time_s)
+    except (OverflowError, ValueError):
+        return ""
+    return moment.strftime("%Y-%m-%d %H:%M:%S UTC")
+
+
+# --- outcomes
+
+
+def _outcomes(sortie: SortieDebrief, width: int, look: Look) -> list[str]:
+    ordered = sorted(sortie.outcomes, key=lambda o: _ORDER_OF_WORDS.index(o.outcome))
+    lines = [""] if ordered else []
+    for outcome in ordered:
+        lines += _outcome(outcome, width, look)
+    return lines
+
+
+def _legend(debrief: Debrief, width: int, look: Look) -> list[str]:
+    if all(o.quantity is None for s in debrief.sorties for o in s.outcomes):
+        return []
+    legend = (
+        f"{look.line} allowed  {look.tick} bound  {look.beyond} beyond  {look.mark} figure  "
+        f"{look.bar} one-sided limits"
+    )
+    return _wrap(legend, width, " " * _WORD_COLUMN, " " * _WORD_COLUMN)
+
+
+def _outcome(outcome: Outcome, width: int, look: Look) -> list[str]:
+    kind = FIGURES.get(outcome.figure)
+    label = kind.label if kind else plain(outcome.figure, 40)
+    word = f"{look.shapes[outcome.outcome]} {outcome.outcome}"
+    text = f"{label} {_judged(outcome)}, {bound_text(outcome.bound)}"
+    if outcome.definition is not None:
+        text += ", by the limit's own definition"
+    source = ", ".join(
+        plain(part, 60)
+        for part in (outcome.limit, outcome.source, "" if outcome.kind == "rule" else "aircraft")
+        if part
+    )
+    lines = _wrap(f"{word:<{_WORD_COLUMN}}{text} ({source})", width, "", " " * _WORD_COLUMN)
+    if outcome.quantity is None or outcome.probability is None:
+        return lines + _wrap(
+            plain(outcome.reason, TEXT_LIMIT), width, " " * _WORD_COLUMN, " " * _WORD_COLUMN
+        )
+    chance = probability(outcome.probability, outcome.required_probability)
+    needed = f"{outcome.required_probability:g}"
+    tail = f"  p {chance}, needs {needed}"
+    return [*lines, " " * _WORD_COLUMN + draw(outcome, width - _WORD_COLUMN - _TAIL, look) + tail]
+
+
+def _judged(outcome: Outcome) -> str:
+    if outcome.quantity is None:
+        return "is not known"
+    kind = FIGURES.get(outcome.figure)
+    decimals = kind.decimals if kind else 2
+    value = digits_beside(outcome.quantity.value, outcome.bound.value, decimals)
+    return with_unit(value, outcome.bound.unit)
+
+
+def _score(sortie: SortieDebrief, width: int) -> list[str]:
+    if sortie.score is None:
+        return []
+    if sortie.score.total is None:
+        return ["", *_wrap(f"Score withheld: {plain(sortie.score.reason, TEXT_LIMIT)}", width)]
+    total = sortie.score.total
+    interval = span(total, 1)
+    text = f"Score {digits(total.value, 1)}" + (f" ({interval})" if interval else "")
+    terms = [
+        f"{plain(name, 40)} {with_unit(f'{quantity.value:g}', quantity.unit)}"
+        for name, quantity in sortie.score.terms.items()
+    ]
+    return ["", *_wrap(f"{text}: {', '.join(terms)}" if terms else text, width)]
+
+
+# --- figures and laps
+
+
+def _subject(figure_id: str) -> str:
+    first = figure_id.split(".", 1)[0]
+    return _SUBJECTS.get(first, first.capitalize())
+
+
+def _figures(sortie: SortieDebrief, width: int) -> list[str]:
+    shown = [f for f in sortie.figures.values() if f.id not in _TOLD_ELSEWHERE]
+    measured = [f for f in shown if f.sources != _DECLARED]
+    lines = ["", "Figures, each with its 95 % interval"] if measured else []
+    before = ""
+    for figure in measured:
+        heading = _subject(figure.id)
+        lines.append(_figure(figure, "" if heading == before else heading))
+        before = heading
+    return lines + _declared([f for f in shown if f.sources == _DECLARED], width)
+
+
+def _figure(figure: Figure, heading: str) -> str:
+    kind = FIGURES[figure.id]
+    interval = figure_span(figure) or "exact"
+    return (
+        f"{_INDENT}{heading:<10}{kind.label:<27}{figure_value(figure):>9} {kind.unit:<6} {interval}"
+    ).rstrip()
+
+
+def _declared(figures: Iterable[Figure], width: int) -> list[str]:
+    """What people said and no sensor measured, in one sentence."""
+    parts = [
+        f"{FIGURES[f.id].label.lower()} {with_unit(figure_value(f), FIGURES[f.id].unit)}"
+        for f in figures
+    ]
+    text = f"Declared, not measured: {', '.join(parts)}"
+    return ["", *_wrap(text, width)] if parts else []
+
+
+def _laps(sortie: SortieDebrief) -> list[str]:
+    if not sortie.laps:
+        return []
+    gate = f", gate {sortie.gate.origin}" if sortie.gate is not None else ""
+    lines = ["", f"Laps{gate}", f"{_INDENT}{'':>3}   time s  interval              Wh        m"]
+    for lap in sortie.laps:
+        energy = digits(lap.energy.value, 2) if lap.energy is not None else "-"
+        distance = digits(lap.distance.value, 0) if lap.distance is not None else "-"
+        lines.append(
+            f"{_INDENT}{lap.number:>3} {digits(lap.time.value, 2):>8}  {span(lap.time, 2):<17} "
+            f"{energy:>7}  {distance:>7}"
+        )
+    return lines
+
+
+def _withheld(sortie: SortieDebrief, receipt: Receipt, width: int) -> list[str]:
+    if not sortie.withheld:
+        return []
+    groups: dict[str, list[str]] = {}
+    for figure_id, reason in sortie.withheld.items():
+        kind = FIGURES.get(figure_id)
+        label = kind.label if kind else plain(figure_id, 40)
+        groups.setdefault(reason + _unlock(figure_id, reason, receipt), []).append(label)
+    lines = ["", "Withheld"]
+    for reason, labels in groups.items():
+        text = f"{', '.join(labels)}: {plain(reason, TEXT_LIMIT)}"
+        lines += _wrap(text, width, _INDENT, _INDENT * 2)
+    return lines
+
+
+def _unlock(figure_id: str, reason: str, receipt: Receipt) -> str:
+    """Say which sensor is missing, where the reason only names a table."""
+    kind = FIGURES.get(figure_id)
+    if kind is None or not reason.startswith("the log has no"):
+        return ""
+    missing = [UNLOCKED_BY[t] for t in kind.needs if not receipt.rows.get(t) and t in UNLOCKED_BY]
+    return f"; unlocked by {' and '.join(missing)}" if missing else ""
+
+
+def _attempts(debrief: Debrief, width: int) -> list[str]:
+    if not debrief.attempts:
+        return []
+    lines = ["", "Attempts that did not leave the ground"]
+    for attempt in debrief.attempts:
+        text = (
+            f"{attempt.number}: {digits(attempt.start_s, 1)} s to {digits(attempt.stop_s, 1)} s, "
+            f"fastest {digits(attempt.peak_ground_speed_m_s, 1)} m/s: "
+            f"{plain(attempt.reason, TEXT_LIMIT)}"
+        )
+        lines += _wrap(text, width, _INDENT, _INDENT * 2)
+    return lines
+
+
+# --- findings
+
+
+def _key(finding: Finding) -> tuple[str, str, float | None]:
+    return finding.code, finding.message, finding.start_s
+
+
+def _keys(findings: Iterable[Finding]) -> Iterator[tuple[str, str, float | None]]:
+    return (_key(f) for f in findings)
+
+
+def _findings(title: str, findings: Iterable[Finding], width: int) -> list[str]:
+    ordered = sorted(findings, key=lambda f: _ORDER_OF_SEVERITY.index(f.severity))
+    if not ordered:
+        return []
+    return ["", title, *finding_lines(ordered, width)]
+
+
+def finding_lines(findings: Iterable[Finding], width: int) -> list[str]:
+    """Write findings, those of one kind together and the later ones only counted."""
+    by_code: dict[str, list[Finding]] = {}
+    for finding in findings:
+        by_code.setdefault(finding.code, []).append(finding)
+    lines: list[str] = []
+
+    def write(text: str) -> None:
+        lines.extend(_wrap(text, width, _INDENT, _INDENT * 2))
+
+    for same in by_code.values():
+        for finding in same[:_SAME_CODE]:
+            when = "" if finding.start_s is None else f" at {digits(finding.start_s, 1)} s"
+            message = plain(finding.message, TEXT_LIMIT).rstrip(".")
+            write(f"{finding.severity}{when}: {message} [{plain(finding.code, 40)}]")
+        if len(same) > _SAME_CODE:
+            write(f"and {len(same) - _SAME_CODE} more of these")
+        for remedy in dict.fromkeys(f.remedy for f in same[:_SAME_CODE] if f.remedy):
+            lines += _wrap(plain(remedy, TEXT_LIMIT), width, _INDENT * 3, _INDENT * 3)
+    return lines

@@ -1,0 +1,1 @@
+"""Sample flights with known truth, and the generator that made them."""

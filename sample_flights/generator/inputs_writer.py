@@ -1,0 +1,97 @@
+"""Writes what a team would give beside the sample logs: site, aircraft, index of the flights."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from . import aircraft as ac
+from .flight_truth import gate_deg
+from .geodesy import Place
+
+if TYPE_CHECKING:
+    from .flights import Sample
+
+RULES = "club-trial.toml"
+
+AIRCRAFT = """\
+schema = "flightlog.aircraft/1"
+id = "pannier"
+serial = "PN-01"
+autopilot_id = "Pannier PN-01"
+lever_m = [0.10, 0.0, -0.33]       # GPS aerial from the main axle: forward, right, down
+
+[mass]
+empty_kg = 5.6
+reference_kg = 8.0
+payload_unit_kg = 0.30
+
+[wing]
+area_m2 = {area}
+stall_speed_m_s = {stall:.1f}             # at reference mass, sea-level air
+
+[battery]
+cells = {cells}
+nominal_wh = {energy}
+
+[outputs.1]
+name = "aileron"
+[outputs.2]
+name = "elevator"
+[outputs.3]
+name = "motor"
+[outputs.4]
+name = "rudder"
+
+[limits]
+"flight.max_airspeed" = {{ at_most = 24.0, unit = "m/s" }}
+"""
+
+SITE = """\
+schema = "flightlog.site/1"
+id = "top-field"
+
+[runway]
+start_deg = [{start[0]:.7f}, {start[1]:.7f}]
+heading_deg = {heading}
+slope = {slope}
+surface = "mown grass"
+
+[gate]
+left_deg = [{left[0]:.7f}, {left[1]:.7f}]
+right_deg = [{right[0]:.7f}, {right[1]:.7f}]
+"""
+
+FLIGHT = """
+[[flight]]
+file = "{file}"
+description = "{description}"
+site = "site.toml"
+aircraft = "pannier.toml"
+rules = "{rules}"
+mass_kg = {mass}
+payload_units = {units}
+"""
+
+
+def write_inputs(folder: Path, samples: Iterable[Sample], place: Place, slope: float) -> None:
+    """Write ``site.toml``, ``pannier.toml`` and ``index.toml`` into ``folder``."""
+    left, right = gate_deg(place)
+    site = SITE.format(start=[place.latitude, place.longitude], heading=place.heading,
+                       slope=slope, left=left, right=right)  # fmt: skip
+    aircraft = AIRCRAFT.format(
+        area=ac.WING_AREA,
+        stall=ac.stall_speed(8.0),
+        cells=ac.CELLS,
+        energy=ac.NOMINAL_ENERGY_WH,
+    )
+    index = 'schema = "flightlog.samples/1"\n'
+    for sample in samples:
+        index += FLIGHT.format(file=sample.file, description=sample.description, rules=RULES,
+                               mass=sample.mass_kg, units=sample.units)  # fmt: skip
+        if sample.given_wind:
+            speed, origin = sample.given_wind
+            index += f'wind = "{speed:g}@{origin:g}"  # by the mast, 2 m above the strip\n'
+    for name, text in (("site", site), ("pannier", aircraft), ("index", index)):
+        (folder / f"{name}.toml").write_text(text, encoding="utf-8", newline="\n")

@@ -1,0 +1,1 @@
+"""Scripts that measure how good the numbers are. Run by hand; see DEVELOPERS.md."""

@@ -1,0 +1,93 @@
+"""The whole way, on the sample flights that ship with the program."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+from flightlog.cli import app, demo
+
+
+@pytest.fixture(scope="module")
+def flown(tmp_path_factory):
+    """Run the demo once, as a process of its own, in an empty folder."""
+    folder = tmp_path_factory.mktemp("field laptop")
+    done = subprocess.run(
+        [sys.executable, "-m", "flightlog", "demo"],
+        cwd=folder,
+        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=120,
+        check=False,
+    )
+    return done, folder / "flightlog-demo"
+
+
+def test_the_demo_ends_well_and_says_nothing_on_the_side(flown):
+    done, _ = flown
+
+    assert (0, "") == (done.returncode, done.stderr)
+
+
+def test_the_demo_begins_with_not_met_and_not_shown(flown):
+    done, _ = flown
+    _, first, second, *_ = done.stdout.split("\n--- ")
+
+    assert "limit is not met" in first
+    assert "limit is not shown" in second
+
+
+def test_the_demo_writes_a_debrief_of_every_sample(flown):
+    _, folder = flown
+
+    for sample in demo.read_index():
+        assert sample.log.read_bytes() == (folder / sample.log.name).read_bytes()
+        assert (folder / f"{sample.log.stem}.debrief.txt").stat().st_size > 500
+        text = (folder / f"{sample.log.stem}.debrief.json").read_text(encoding="utf-8")
+        assert "flightlog.debrief/1" == json.loads(text)["schema"]
+
+
+def test_the_commands_that_the_demo_ends_with_work(flown, monkeypatch, capsys):
+    done, folder = flown
+    monkeypatch.chdir(folder.parent)
+    commands = [line.split()[1:] for line in done.stdout.splitlines()[-3:]]
+
+    assert 0 == app.main(commands[0])
+    assert 0 == app.main(commands[1])
+    own = ["calm.bin" if word == "YOUR-OWN-LOG" else word for word in commands[2]]
+    own[1] = str(folder / own[1])
+    assert 0 == app.main(own)
+    assert 2 == capsys.readouterr().out.count("This says what the log shows")
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "utf-8"])
+def test_json_is_one_object_on_any_console(flown, encoding):
+    _, folder = flown
+    done = subprocess.run(
+        [sys.executable, "-m", "flightlog", "debrief", "calm.bin", "--json"],
+        cwd=folder,
+        env={**os.environ, "PYTHONIOENCODING": encoding},
+        capture_output=True,
+        timeout=60,
+        check=False,
+    )
+    body = json.loads(done.stdout.decode(encoding))
+
+    assert (0, b"") == (done.returncode, done.stderr)
+    assert "flightlog.debrief/1" == body["schema"]
+    assert 1 == len(body["sorties"])
+
+
+def test_enforce_tells_met_from_not_met_and_not_shown(flown, monkeypatch):
+    _, folder = flown
+    monkeypatch.chdir(folder)
+    rules = ["--rules", "club-trial.toml", "--enforce"]
+
+    assert 4 == app.main(["debrief", "heavy_misses_limit.bin", *rules])
+    assert 4 == app.main(["debrief", "marginal.bin", *rules])

@@ -1,0 +1,97 @@
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from flightlog.analyses.phases import Attempt
+from flightlog.reports.headline import headline
+from flightlog.uncertain import Uncertain
+from tests.made_debriefs import judged, made
+
+
+def metres(value, std=0.6):
+    return Uncertain.of(value, std, "m", source="all")
+
+
+# Intervals by hand: value +- 1.95996 x 0.6; probabilities from a table of the normal distribution.
+@pytest.mark.parametrize(
+    ("value", "sentence"),
+    [
+        (28.9, "Ground roll 28.9 m (27.7 to 30.1): the 40 m limit is met."),
+        (44.0, "Ground roll 44.0 m (42.8 to 45.2): the 40 m limit is not met."),
+        (
+            40.0,
+            "Ground roll 40.0 m (38.8 to 41.2): the 40 m limit is not shown "
+            "(probability 0.50, 0.95 required).",
+        ),
+        (  # one-sided met, although the two-sided interval reaches over the bound
+            38.98,
+            "Ground roll 39.0 m (37.8 to 40.2): the 40 m limit is met "
+            "(probability 0.955, 0.95 required).",
+        ),
+    ],
+)
+def test_the_sentence_says_the_outcome(value, sentence):
+    assert sentence.replace("0.955", "0.96") == headline(made(judged(value), roll=metres(value)))
+
+
+def test_without_a_limit_it_says_so():
+    text = headline(made(roll=metres(28.9)))
+
+    assert "Ground roll 28.9 m (27.7 to 30.1): no limit was given for it." == text
+
+
+def test_a_withheld_roll_is_no_number():
+    text = headline(
+        made(
+            judged(None),
+            withheld={"takeoff.ground_roll": "it was a hand launch, so nothing rolled"},
+        )
+    )
+
+    assert (
+        "Ground roll withheld: it was a hand launch, so nothing rolled; "
+        "the 40 m limit is not assessable." == text
+    )
+
+
+def test_other_limits_are_counted_unless_they_are_met():
+    bank = judged(41.2, 1.5, limit=30, figure="flight.max_bank")
+    climb = judged(2.13, 0.06, limit=2.0, op=">=", figure="climb.best_rate")
+    text = headline(made(judged(28.9), bank, climb, roll=metres(28.9)))
+
+    assert text.endswith("the 40 m limit is met; of the other limits 1 not met.")
+
+
+def test_the_worst_rule_limit_on_the_roll_is_the_one_that_is_told():
+    text = headline(made(judged(28.9), judged(28.9, limit=25.0), roll=metres(28.9)))
+
+    assert "the 25 m limit is not met" in text
+
+
+def test_a_limit_with_its_own_definition_gives_its_own_number():
+    own = dataclasses.replace(judged(26.0), definition={"end": "first_clear"})
+    text = headline(made(own, roll=metres(28.9)))
+
+    assert (
+        "Ground roll 28.9 m (27.7 to 30.1); by the limit's own definition "
+        "26.0 m (24.8 to 27.2): the 40 m limit is met." == text
+    )
+
+
+def test_no_flight_names_the_attempts():
+    attempt = Attempt(1, 40.1, 44.0, 6.13, 0.1, "stopped before lift-off")
+
+    assert (
+        "No flight in this log: 1 attempt, fastest 6.1 m/s; nothing left the ground."
+        == headline(made(sorties=0, attempts=(attempt,)))
+    )
+    assert "No flight in this log: nothing moved faster than 1 m/s." == headline(made(sorties=0))
+
+
+def test_every_sortie_has_its_sentence():
+    text = headline(made(judged(28.9), roll=metres(28.9), sorties=2))
+
+    assert text.startswith("Sortie 1: Ground roll")
+    assert " Sortie 2: Ground roll" in text

@@ -1,0 +1,137 @@
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from flightlog.findings import FINDINGS, make_finding
+from flightlog.recording import UtcRelation
+from flightlog.reports.strip import TYPED
+from flightlog.reports.words import CAUTION, UNLOCKED_BY, debrief_lines
+from flightlog.rules.outcomes import Score
+from flightlog.uncertain import Uncertain
+from tests.made_debriefs import judged, made
+
+ROLL = Uncertain.of(28.9, 0.6, "m", source="all")
+HOSTILE = "\x1b[31m[red]all well[/red]\nGround roll 1 m: met\u202e"
+
+
+def text(debrief, **options):
+    return "\n".join(debrief_lines(debrief, **options))
+
+
+def test_the_order_is_by_importance():
+    shown = text(made(judged(28.9), roll=ROLL))
+    order = ["Ground roll 28.9 m (27.7", "calm.bin", "Sortie 1", "● met", "Figures", "Laps"]
+    order += ["Withheld", "Findings", "This says what the log shows"]
+    places = [shown.index(part) for part in order]
+
+    assert sorted(places) == places
+
+
+def test_outcomes_that_need_attention_come_first():
+    bank = judged(41.2, 1.5, limit=30, figure="flight.max_bank")
+    shown = text(made(judged(28.9), judged(40.0), bank, judged(None), roll=ROLL), look=TYPED)
+    words = ["x not met", "? not shown", "/ not assessable", "+ met"]
+    places = [shown.index("\n" + word) for word in words]
+
+    assert sorted(places) == places
+
+
+@pytest.mark.parametrize("width", [50, 80, 100])
+def test_no_line_is_wider_than_the_screen(width):
+    shown = debrief_lines(made(judged(28.9), judged(None), roll=ROLL), width=width)
+    tables = [line for line in shown if line.startswith("  ")]  # figures keep their columns
+
+    assert max(len(line) for line in shown if line not in tables) <= width
+    assert max(len(line) for line in shown) <= 80 or width > 80
+
+
+def test_figures_have_their_decimals_units_and_intervals():
+    shown = text(made(roll=ROLL))
+
+    # 2.131 +- 1.96 x 0.06 = 2.0134 to 2.2486
+    assert "Best climb" in shown
+    assert "2.13 m/s    2.01 to 2.25" in shown
+    assert "Declared, not measured: take-off mass 8.00 kg" in shown
+
+
+def test_withheld_figures_say_which_sensor_unlocks_them():
+    shown = " ".join(text(made(roll=ROLL)).split())
+
+    assert f"the log has no airspeed data; unlocked by {UNLOCKED_BY['airspeed']}" in shown
+
+
+def test_withheld_figures_of_one_reason_stand_together():
+    reason = "the flight ended 41 s after the start of roll"
+    shown = text(made(withheld={"climb.height_at_60s": reason, "climb.gradient": reason}))
+
+    assert f"  Height at 60 s, Climb gradient: {reason}" in " ".join(shown.splitlines())
+
+
+def test_findings_carry_severity_code_and_remedy():
+    shown = " ".join(text(made(roll=ROLL)).split())
+
+    assert "note: 1200 rows repeat the fix before them [repeated-fixes]" in shown
+    assert FINDINGS["repeated-fixes"].remedy in shown
+
+
+def test_many_findings_of_one_kind_are_counted():
+    many = tuple(make_finding("log-gap", f"gap {n}", start_s=float(n)) for n in range(50))
+    shown = text(dataclasses.replace(made(roll=ROLL), findings=many))
+
+    assert "gap 2 [log-gap]" in shown
+    assert "gap 3" not in shown
+    assert "and 47 more of these" in shown
+
+
+def test_the_last_words_defer_to_law_and_rule_book():
+    shown = " ".join(text(made()).split())
+
+    assert shown.endswith(CAUTION)
+    assert "not that the flight was safe or legal" in CAUTION
+
+
+def test_text_from_the_log_forges_no_line_and_sends_no_codes():
+    debrief = made(
+        judged(28.9),
+        file=f"{HOSTILE}.bin",
+        message=HOSTILE,
+        withheld={"climb.gradient": HOSTILE},
+    )
+    lines = debrief_lines(debrief)
+
+    assert all(line.isprintable() for line in lines)
+    assert not any(line.startswith("Ground roll 1 m: met") for line in lines)
+    assert "[red]all well[/red]" in text(debrief)
+
+
+@pytest.mark.parametrize("offset_s", [1e300, -1e300, float("nan"), float("inf"), -1e11])
+def test_a_clock_that_tells_nonsense_is_left_out(offset_s):
+    debrief = made(roll=ROLL)
+    receipt = dataclasses.replace(debrief.receipt, utc=UtcRelation(offset_s, 1.0, "gps"))
+
+    assert "began" not in text(dataclasses.replace(debrief, receipt=receipt))
+
+
+def test_a_score_that_cannot_be_had_says_why():
+    debrief = made(roll=ROLL)
+    sortie = dataclasses.replace(debrief.sorties[0], score=Score(None, {}, "units is missing"))
+
+    assert "Score withheld: units is missing" in text(
+        dataclasses.replace(debrief, sorties=(sortie,))
+    )
+
+
+def test_the_short_form_keeps_sentence_and_outcomes():
+    shown = text(made(judged(28.9), roll=ROLL), short=True)
+
+    assert "● met" in shown
+    assert "Figures" not in shown
+
+
+def test_a_log_without_flight_is_told_in_full():
+    shown = text(made(sorties=0))
+
+    assert shown.startswith("No flight in this log")
+    assert "[no-flight]" in shown

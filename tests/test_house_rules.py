@@ -1,0 +1,272 @@
+"""The rules of the house that a test can keep, so that a review does not have to."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from fnmatch import filter as matching
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import flightlog
+from flightlog.cli.app import app
+from flightlog.figures import FIGURES
+from flightlog.findings import FINDINGS
+
+ROOT = Path(flightlog.__file__).parent
+README = ROOT.parent / "README.md"
+SOURCES = sorted(ROOT.rglob("*.py"))
+
+_GROUND = "errors constants columns figures findings uncertain resources"
+_SENSING = f"{_GROUND} recording"
+_DEBRIEF = f"{_SENSING} importers estimation analyses inputs rules export contract"
+_OPERATIONS = f"{_DEBRIEF} debrief prediction groundtests logbook team operations"
+
+# Room -> what it may import. A room that is not named here does not exist.
+MAY_IMPORT: dict[str, str] = {
+    "errors": "",
+    "constants": "",
+    "columns": "",
+    "figures": "findings uncertain errors",
+    "findings": "",
+    "uncertain": "",
+    "resources": "errors",
+    "recording": _GROUND,
+    "importers": _SENSING,
+    "inputs": f"{_GROUND} team_files",
+    "team_files": f"{_GROUND} inputs",
+    "export": _SENSING,
+    "estimation": _SENSING,
+    "analyses": f"{_SENSING} estimation inputs",
+    "rules": f"{_SENSING} estimation analyses inputs team_files",
+    "debrief": _DEBRIEF,
+    "contract": f"{_DEBRIEF} debrief",
+    "prediction": f"{_SENSING} estimation",
+    "groundtests": f"{_SENSING} estimation",
+    "logbook": "errors",
+    "team": f"{_SENSING} inputs team_files logbook",
+    "operations": _OPERATIONS,
+    "reports": _OPERATIONS,
+    "dashboard": f"{_OPERATIONS} reports",
+    "cli": f"{_OPERATIONS} reports __init__",
+    "__main__": "cli",
+    "__init__": f"{_SENSING} importers analyses debrief team",
+}
+
+# Where everything may be caught: around other people's parsers, and the wall of the command line.
+WALLS = {"cli/wall.py", "importers/mavlink_telemetry.py", "importers/mavlink_frames.py"}
+
+
+def room(path: Path) -> str:
+    return path.relative_to(ROOT).parts[0].removesuffix(".py")
+
+
+def inside(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+@cache
+def tree(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def imports(path: Path) -> Iterator[str]:
+    """Give the full names of all modules that a file imports, wherever in it."""
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path} imports by dots"
+            yield node.module or ""
+            if node.module == "flightlog":
+                yield from (f"flightlog.{alias.name}" for alias in node.names)
+
+
+def rooms_imported(path: Path) -> set[str]:
+    names = {name for name in imports(path) if name.split(".")[0] == "flightlog"}
+    rooms = {name.split(".")[1] for name in names if "." in name}
+    public = {"__version__", *flightlog._HOMES}
+    return {"__init__" if r in public and not _is_room(r) else r for r in rooms}
+
+
+def _is_room(name: str) -> bool:
+    return (ROOT / name).is_dir() or (ROOT / f"{name}.py").is_file()
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=inside)
+def test_imports_point_down(path):
+    assert room(path) in MAY_IMPORT, f"{inside(path)} is in a room that the plan does not know"
+    allowed = {room(path), *MAY_IMPORT[room(path)].split()}
+
+    assert rooms_imported(path) <= allowed
+
+
+def test_analyses_never_import_an_importer():
+    for path in SOURCES:
+        if room(path) in {"analyses", "estimation", "rules"}:
+            assert "importers" not in rooms_imported(path), path
+
+
+def test_only_the_screens_import_screen_libraries():
+    for path in SOURCES:
+        if room(path) not in {"cli", "dashboard"}:
+            roots = {name.split(".")[0] for name in imports(path)}
+            assert not roots & {"typer", "click", "streamlit"}, path
+
+
+def test_nothing_imports_the_screens():
+    for path in SOURCES:
+        if room(path) not in {"cli", "dashboard", "__main__"}:
+            assert not rooms_imported(path) & {"cli", "dashboard"}, path
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=inside)
+def test_package_code_has_no_assert(path):
+    lines = [n.lineno for n in ast.walk(tree(path)) if isinstance(n, ast.Assert)]
+
+    assert not lines, "assert vanishes under -O; raise something"
+
+
+def _is_broad(handler: ast.ExceptHandler) -> bool:
+    """Whether it catches everything and keeps it; taking back and raising again is no wall."""
+    if isinstance(handler.body[-1], ast.Raise) and handler.body[-1].exc is None:
+        return False
+    if handler.type is None:
+        return True
+    names = (n.id for n in ast.walk(handler.type) if isinstance(n, ast.Name))
+    return not {"Exception", "BaseException"}.isdisjoint(names)
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=inside)
+def test_everything_is_caught_only_at_the_walls(path):
+    handlers = (n for n in ast.walk(tree(path)) if isinstance(n, ast.ExceptHandler))
+    broad = [handler.lineno for handler in handlers if _is_broad(handler)]
+
+    assert inside(path) in WALLS or not broad, f"lines {broad}"
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=inside)
+def test_files_are_opened_with_an_encoding(path):
+    """Text that is read with the platform's own encoding differs between laptops."""
+    for node in ast.walk(tree(path)):
+        if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
+            continue
+        if node.func.attr in {"read_text", "write_text"}:
+            assert "encoding" in {k.arg for k in node.keywords}, f"line {node.lineno}"
+
+
+def test_importing_the_package_loads_nothing_heavy():
+    heavy = {"numpy", "pandas", "scipy", "pyarrow", "pymavlink", "pydantic", "rich", "typer"}
+    code = f"import sys, flightlog; print(sorted({heavy!r} & set(sys.modules)))"
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
+
+    assert "[]\n" == done.stdout
+
+
+def test_public_names_are_listed_and_sorted():
+    assert sorted(flightlog.__all__) == flightlog.__all__
+    assert set(flightlog.__all__) == set(flightlog._HOMES)
+
+
+def test_public_names_are_what_they_say_whatever_was_imported_before():
+    # In a process of its own: a module of the package with the name of a function would hide it.
+    code = (
+        "import flightlog, flightlog.debrief, flightlog.importers\n"
+        "for name in flightlog.__all__ * 2:\n"
+        "    print(name, callable(getattr(flightlog, name)))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=True
+    )
+
+    assert [f"{name} True" for name in flightlog.__all__ * 2] == done.stdout.splitlines()
+
+
+# --- dictionaries
+
+
+def texts(path: Path) -> Iterator[ast.Constant]:
+    return (
+        node
+        for node in ast.walk(tree(path))
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+    )
+
+
+def finding_codes(path: Path) -> Iterator[str]:
+    """Give the slugs that a file raises by name."""
+    for node in ast.walk(tree(path)):
+        if isinstance(node, ast.Call) and _called(node) == "make_finding" and node.args:
+            yield from (
+                n.value
+                for n in ast.walk(node.args[0])
+                if isinstance(n, ast.Constant) and isinstance(n.value, str)
+            )
+
+
+def _called(node: ast.Call) -> str:
+    function = node.func
+    return function.attr if isinstance(function, ast.Attribute) else getattr(function, "id", "")
+
+
+def test_every_finding_that_is_raised_is_in_the_dictionary():
+    strange = {
+        (inside(path), code)
+        for path in SOURCES
+        for code in finding_codes(path)
+        if code not in FINDINGS
+    }
+
+    assert not strange
+
+
+def test_every_finding_of_the_dictionary_is_raised_somewhere():
+    spoken = {node.value for path in SOURCES if room(path) != "findings" for node in texts(path)}
+    silent = sorted(set(FINDINGS) - spoken)
+
+    assert not silent
+
+
+def test_every_figure_that_is_named_is_in_the_dictionary():
+    subjects = {id_.split(".")[0] for id_ in FIGURES}
+    strange = {
+        (inside(path), node.value)
+        for path in SOURCES
+        if room(path) in {"analyses", "estimation", "rules", "debrief", "reports"}
+        for node in texts(path)
+        if _looks_like_a_figure(node.value, subjects) and node.value not in FIGURES
+    }
+
+    assert not strange
+
+
+def _looks_like_a_figure(text: str, subjects: set[str]) -> bool:
+    subject, dot, name = text.partition(".")
+    return bool(dot) and subject in subjects and name.isidentifier()
+
+
+# Subjects of figures whose analyses are still to come; findings may speak of them already.
+_TO_COME = {"landing", "surface", "link", "motor"}
+
+
+def test_what_a_finding_spoils_exists():
+    for kind in FINDINGS.values():
+        for pattern in kind.spoils:
+            to_come = pattern.split(".")[0] in _TO_COME
+            assert to_come or matching(FIGURES, pattern), f"{kind.code} spoils {pattern}"
+
+
+# --- documents
+
+COMMANDS = sorted(c.name or c.callback.__name__ for c in app.registered_commands if c.callback)
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_every_command_is_in_the_readme(command):
+    assert f"flightlog {command}" in README.read_text(encoding="utf-8")
