@@ -7,18 +7,18 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
-    from flightlog.debrief import Debrief, debrief
+    from flightlog.debriefing import Debrief, debrief
     from flightlog.errors import FlightlogError
     from flightlog.figures import Figure
     from flightlog.importers import read
     from flightlog.recording import Recording
 
 _HOMES = {
-    "Debrief": "flightlog.debrief",
+    "Debrief": "flightlog.debriefing",
     "Figure": "flightlog.figures",
     "FlightlogError": "flightlog.errors",
     "Recording": "flightlog.recording",
-    "debrief": "flightlog.debrief",
+    "debrief": "flightlog.debriefing",
     "read": "flightlog.importers",
 }
 

@@ -5,6 +5,7 @@ FlightlogError                 one of these, or a fault of ours
 │  └─ UnknownFormatError       no importer knows the format                  exit 3
 ├─ TeamFileError               a site, aircraft, rule-book or map file       exit 3
 │  └─ FormulaError             a score formula                               exit 3
+├─ UsageError                  an option or argument can't be understood      exit 2
 ├─ OutputError                 results can't be written where they were asked for  exit 3
 ├─ NotEnoughDataError          (ValueError) the flight lacks what was asked  exit 1
 └─ Interrupted                 the user stopped a long task                  exit 130
@@ -63,6 +64,12 @@ class TeamFileError(FlightlogError):
 
 class FormulaError(TeamFileError):
     """A score formula asks for something that formulas may not do."""
+
+
+class UsageError(FlightlogError):
+    """An option or argument can't be understood."""
+
+    exit_code = 2
 
 
 class OutputError(FlightlogError):

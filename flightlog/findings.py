@@ -247,6 +247,25 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "climb.* flight.max_height",
                 "Let the barometer warm up before the flight and shield it from sun and wind.",
             ),
+            # --- laps and wind
+            _kind(
+                "gate-edge",
+                "note",
+                "laps.*",
+                "Fly further inside the gate, or make it wider in the site file.",
+            ),
+            _kind(
+                "lap-gap",
+                "degrade",
+                "laps.* energy.per_lap",
+                "Check the receiver's view of the sky; log every fix.",
+            ),
+            _kind(
+                "airspeed-scale",
+                "degrade",
+                "wind.* takeoff.headwind flight.max_airspeed flight.min_stall_margin",
+                "Check the tube for leaks and calibrate the airspeed sensor.",
+            ),
             # --- phases
             _kind("no-flight", "note", "", "Nothing in this log left the ground."),
             _kind(

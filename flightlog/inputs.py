@@ -1,13 +1,19 @@
 """What the team gives beside a log: site, aircraft, mass, wind.
 
 Files are TOML with ``schema = "flightlog.<kind>/1"``; unknown keys are refused with the near
-miss. Everything here is declared, not measured: figures taken from it say so.
+miss. Everything here is declared, not measured: figures taken from it say so. `load_site` and
+`load_aircraft` list every key of their files.
 """
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
+
+from flightlog.errors import UsageError
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,14 +112,27 @@ class Aircraft:
     limits: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
 
 
+WIND_STD_M_S = 1.0
+WIND_FROM_STD_DEG = 20.0
+"""Standard uncertainty of a wind given without one: a look at a wind sock. [m/s, deg]"""
+
+
 @dataclass(frozen=True, slots=True)
 class GivenWind:
     """Wind as the team measured it: speed [m/s] and where from [deg true], with 1 sigma."""
 
     speed_m_s: float
     from_deg: float
-    speed_std_m_s: float = 1.0
-    from_std_deg: float = 20.0
+    speed_std_m_s: float = WIND_STD_M_S
+    from_std_deg: float = WIND_FROM_STD_DEG
+
+
+@dataclass(frozen=True, slots=True)
+class GivenAir:
+    """Air temperature as the team measured it in the shade, with 1 sigma. [K]."""
+
+    temperature_k: float
+    temperature_std_k: float = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +162,186 @@ class Inputs:
     aircraft: Aircraft | None = None
     mass: Mass | None = None
     wind: GivenWind | None = None
+    air: GivenAir | None = None
     screen_height_m: float | None = None
     payload_units: int | None = None
     entered: Mapping[str, float] = field(default_factory=dict)
+
+
+MASS_OPTION_STD_KG = 0.02
+"""Standard uncertainty of a mass typed as an option: the reading of a field scale. [kg]"""
+
+STRONGEST_WIND_M_S = 40.0
+"""A larger number is not the wind of a flying day, but one in other units. [m/s]"""
+
+_WIND = re.compile(r"(?P<speed>[^@]*)@(?P<from>[^@]*)")
+
+
+def load_site(path: Path) -> Site:
+    """Read a site file.
+
+    Parameters
+    ----------
+    path : Path
+        TOML in UTF-8.
+
+    Returns
+    -------
+    Site
+        What the file says; None for what it leaves out.
+
+    Raises
+    ------
+    TeamFileError
+        Naming the table and key, or the line, what was found there, and what to do.
+
+    Notes
+    -----
+    ``schema = "flightlog.site/1"`` and ``id`` are needed, everything else may be left out::
+
+        elevation_m             height above mean sea level [m]
+        [runway]
+        heading_deg             direction of take-off, from true north [deg], 0 to 360; needed
+        start_deg               latitude, longitude of the middle of the start line [deg]
+        slope                   rise over run, positive uphill [-], -0.3 to 0.3
+        surface                 a few words
+        [gate]
+        left_deg, right_deg     latitude, longitude of its ends [deg]; needed
+        [pilot]
+        position_deg            latitude, longitude where the pilot stands [deg]; needed
+        [screen]
+        height_m                wheel height at which the take-off distance ends [m]; needed
+
+    A position of exactly 0, 0 is refused: it stands for one that is not known.
+    """
+    from flightlog.team_files.models import read_site
+
+    return read_site(path)
+
+
+def load_aircraft(path: Path) -> Aircraft:
+    """Read an aircraft file.
+
+    Parameters
+    ----------
+    path : Path
+        TOML in UTF-8.
+
+    Returns
+    -------
+    Aircraft
+        What the file says; None for what it leaves out.
+
+    Raises
+    ------
+    TeamFileError
+        Naming the table and key, or the line, what was found there, and what to do.
+
+    Notes
+    -----
+    ``schema = "flightlog.aircraft/1"`` and ``id`` are needed, everything else may be left out::
+
+        serial                  the team's own number
+        autopilot_id            what the log says of itself
+        lever_m                 GPS aerial from the middle of the main wheels' axle: forward,
+                                right, down [m]
+        [mass]
+        empty_kg                without payload, with battery [kg]
+        reference_kg            the mass that the reference take-off is for [kg]
+        payload_unit_kg         one payload unit [kg]
+        [wing]
+        area_m2                 wing area [m²]
+        stall_speed_m_s         at reference mass in sea-level air [m/s]
+        [battery]
+        cells                   cells in series
+        nominal_wh              energy printed on the battery [Wh]
+        [thrust]                at standard sea-level density, V the airspeed; all three needed
+        static_n, b, c          thrust = static_n - b V - c V² [N], [N/(m/s)], [N/(m/s)²]
+        [polar]                 all five needed
+        cd0, k                  drag coefficient cd0 + k cl² [-]
+        cl_ground, cd_ground    lift and drag coefficient in the ground roll [-]
+        rolling_friction        friction over wheel load [-]
+        [outputs.N]             N is the number of the output
+        name                    what it drives: "motor", "elevator", ...; needed
+        [limits]                one line for each figure, its id in quotes
+        "FIGURE" = { at_most = X, unit = "U" }  or at_least; see `flightlog.rules.book`
+    """
+    from flightlog.team_files.models import read_aircraft
+
+    return read_aircraft(path)
+
+
+def parse_wind(text: str) -> GivenWind:
+    """Understand a wind as people type it: ``3.5@270`` is 3.5 m/s from the west.
+
+    Parameters
+    ----------
+    text : str
+        Speed [m/s], "@", direction that it comes from, from true north [deg]. Either may say
+        its standard uncertainty: ``3.5+-0.5@270+-10``, or with the sign ±.
+
+    Returns
+    -------
+    GivenWind
+        Without a stated uncertainty, with that of a look at a wind sock.
+
+    Raises
+    ------
+    UsageError
+        If it can't be understood or is out of range.
+    """
+    parts = _WIND.fullmatch(text.strip())
+    if parts is None:
+        raise UsageError(
+            f"{text!r} is not SPEED@FROM_DEG, as in 3.5@270 for 3.5 m/s from the west",
+            where="wind",
+        )
+    speed, speed_std = _with_std(parts["speed"], WIND_STD_M_S)
+    direction, direction_std = _with_std(parts["from"], WIND_FROM_STD_DEG)
+    if not 0 <= speed <= STRONGEST_WIND_M_S:
+        raise UsageError(
+            f"the wind speed is {speed:g} m/s, outside 0 to {STRONGEST_WIND_M_S:g}", where="wind"
+        )
+    if not 0 <= direction <= 360:
+        raise UsageError(f"the wind is from {direction:g} deg, outside 0 to 360", where="wind")
+    return GivenWind(speed, direction, speed_std, direction_std)
+
+
+def _with_std(text: str, unstated: float) -> tuple[float, float]:
+    """Give the number, and the one behind "±" or "+-"."""
+    number, sign, std = text.replace("+-", "±").partition("±")
+    value = _number(number, "wind")
+    if not sign:
+        return value, unstated
+    spread = _number(std, "wind")
+    if spread < 0:
+        raise UsageError(f"the uncertainty of the wind is {spread:g}, below 0", where="wind")
+    return value, spread
+
+
+def parse_mass(text: str) -> Mass:
+    """Understand a take-off mass as people type it. [kg]
+
+    Raises
+    ------
+    UsageError
+        If it is not a number, or not above 0 and at most 100 kg.
+    """
+    kg = _number(text, "mass")
+    if not 0 < kg <= 100:
+        raise UsageError(
+            f"the mass is {kg:g} kg, and must be above 0 and at most 100", where="mass"
+        )
+    return Mass(kg, MASS_OPTION_STD_KG, "option")
+
+
+def _number(text: str, where: str) -> float:
+    try:
+        # Python would read 1_0 as ten.
+        value = float(text.replace("_", "?"))
+    except ValueError:
+        hint = "; write a full stop for the decimals" if "," in text else ""
+        raise UsageError(f"{text.strip()!r} is not a number{hint}", where=where) from None
+    if not math.isfinite(value):
+        raise UsageError(f"{text.strip()!r} is not a finite number", where=where)
+    return value

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flightlog.analyses.laps import Gate, Lap
 from flightlog.analyses.phases import Attempt, Sortie
-from flightlog.debrief import Debrief, SortieDebrief
+from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.figures import FIGURES, Figure
 from flightlog.findings import make_finding
 from flightlog.inputs import Inputs, Mass

@@ -251,11 +251,9 @@ class _Look:
         if rest_noise is not None:  # receivers at rest have shown up to 2 m/s, not more
             shown = np.where(speed < 0.01, np.minimum(shown, 2.0), shown)
         truth = self.truth
-        gone = np.cumsum(truth["speed"]) * DT
         way = np.radians(truth["course"])
         north = np.cumsum(truth["speed"] * np.cos(way)) * DT
         east = np.cumsum(truth["speed"] * np.sin(way)) * DT
-        assert len(gone) == len(north)
         rate = np.gradient(truth["height"], DT)
         north_m = np.interp(time_s, truth["time"], north) + self.wander(time_s, drift)
         east_m = np.interp(time_s, truth["time"], east) + self.wander(time_s, drift)

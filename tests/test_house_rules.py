@@ -24,7 +24,7 @@ SOURCES = sorted(ROOT.rglob("*.py"))
 _GROUND = "errors constants columns figures findings uncertain resources"
 _SENSING = f"{_GROUND} recording"
 _DEBRIEF = f"{_SENSING} importers estimation analyses inputs rules export contract"
-_OPERATIONS = f"{_DEBRIEF} debrief prediction groundtests logbook team operations"
+_OPERATIONS = f"{_DEBRIEF} debriefing prediction groundtests logbook team operations"
 
 # Room -> what it may import. A room that is not named here does not exist.
 MAY_IMPORT: dict[str, str] = {
@@ -43,8 +43,8 @@ MAY_IMPORT: dict[str, str] = {
     "estimation": _SENSING,
     "analyses": f"{_SENSING} estimation inputs",
     "rules": f"{_SENSING} estimation analyses inputs team_files",
-    "debrief": _DEBRIEF,
-    "contract": f"{_DEBRIEF} debrief",
+    "debriefing": _DEBRIEF,
+    "contract": f"{_DEBRIEF} debriefing __init__",
     "prediction": f"{_SENSING} estimation",
     "groundtests": f"{_SENSING} estimation",
     "logbook": "errors",
@@ -54,7 +54,7 @@ MAY_IMPORT: dict[str, str] = {
     "dashboard": f"{_OPERATIONS} reports",
     "cli": f"{_OPERATIONS} reports __init__",
     "__main__": "cli",
-    "__init__": f"{_SENSING} importers analyses debrief team",
+    "__init__": f"{_SENSING} importers analyses debriefing team",
 }
 
 # Where everything may be caught: around other people's parsers, and the wall of the command line.
@@ -177,7 +177,7 @@ def test_public_names_are_listed_and_sorted():
 def test_public_names_are_what_they_say_whatever_was_imported_before():
     # In a process of its own: a module of the package with the name of a function would hide it.
     code = (
-        "import flightlog, flightlog.debrief, flightlog.importers\n"
+        "import flightlog, flightlog.debriefing, flightlog.importers\n"
         "for name in flightlog.__all__ * 2:\n"
         "    print(name, callable(getattr(flightlog, name)))\n"
     )
@@ -238,7 +238,7 @@ def test_every_figure_that_is_named_is_in_the_dictionary():
     strange = {
         (inside(path), node.value)
         for path in SOURCES
-        if room(path) in {"analyses", "estimation", "rules", "debrief", "reports"}
+        if room(path) in {"analyses", "estimation", "rules", "debriefing", "reports"}
         for node in texts(path)
         if _looks_like_a_figure(node.value, subjects) and node.value not in FIGURES
     }

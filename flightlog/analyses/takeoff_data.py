@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from flightlog.analyses.phases import Sortie
+from flightlog.columns import TABLES
 from flightlog.constants import G0_M_S2
 from flightlog.estimation.frames import Array
 from flightlog.estimation.liftoff import Series
@@ -32,6 +33,14 @@ LEAST_SPEED_STD_M_S = 0.1
 """Doppler noise is never taken to be smaller, whatever the receiver claims. [m/s]"""
 
 USABLE_FIX = 3
+
+# A course is the same a turn further; everything else outside its bounds is no measurement.
+_BOUNDS = {
+    c.name: (c.low, c.high)
+    for table in ("gps", "imu", "attitude", "baro")
+    for c in TABLES[table]
+    if c.name != "course_deg"
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,10 +109,14 @@ def window(table: pd.DataFrame | None, start_s: float, end_s: float) -> pd.DataF
 
 
 def column(table: pd.DataFrame, name: str) -> Array:
-    """A column as floats; all NaN when the table has none."""
+    """A column as floats; NaN where it can't be a measurement, all NaN when there is none."""
     if name not in table:
         return np.full(len(table), np.nan)
-    return table[name].to_numpy(dtype=float, na_value=np.nan)
+    values = table[name].to_numpy(dtype=float, na_value=np.nan)
+    low, high = _BOUNDS.get(name, (None, None))
+    if low is None or high is None:
+        return np.asarray(values)
+    return np.where((values >= low) & (values <= high), values, np.nan)
 
 
 def good_fixes(recording: Recording, start_s: float, end_s: float) -> Fixes | None:
@@ -113,10 +126,10 @@ def good_fixes(recording: Recording, start_s: float, end_s: float) -> Fixes | No
         return None
     speed, course = column(rows, "ground_speed_m_s"), np.radians(column(rows, "course_deg"))
     fix = column(rows, "fix")
-    good = np.isfinite(speed) & ~(fix < USABLE_FIX)
+    # At rest a receiver may give no course; the direction of no speed does not matter.
+    good = np.isfinite(speed) & ~(fix < USABLE_FIX) & (np.isfinite(course) | (speed < 1.0))
     if good.sum() < 3:
         return None
-    # At rest a receiver may give no course; the direction of no speed does not matter.
     course = np.where(np.isfinite(course), course, 0.0)
     claimed = column(rows, "speed_accuracy_m_s")
     std = np.maximum(np.where(np.isfinite(claimed), claimed, 0.0), LEAST_SPEED_STD_M_S)

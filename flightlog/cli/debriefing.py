@@ -13,7 +13,7 @@ from flightlog.cli.console import Console, err, out, progress
 from flightlog.cli.given import Options, gather
 
 if TYPE_CHECKING:
-    from flightlog.debrief import Debrief
+    from flightlog.debriefing import Debrief
     from flightlog.inputs import Inputs
     from flightlog.rules.book import RuleBook
 
@@ -27,7 +27,7 @@ RulesOption = Annotated[
     Path | None, typer.Option("--rules", metavar="FILE", help="Rule book (TOML).")
 ]
 MassOption = Annotated[
-    float | None, typer.Option("--mass", metavar="KG", help="Take-off mass in kg.")
+    str | None, typer.Option("--mass", metavar="KG", help="Take-off mass in kg.")
 ]
 WindOption = Annotated[
     str | None,
@@ -103,7 +103,7 @@ def debrief_file(log: Path, inputs: Inputs, rules: RuleBook | None) -> Debrief:
     with progress(log.name) as shown:
         recording = read(log, progress=shown)
         shown(1.0, "computing")
-        from flightlog.debrief import debrief as debrief_recording
+        from flightlog.debriefing import debrief as debrief_recording
 
         return debrief_recording(recording, inputs, rules)
 

@@ -3,20 +3,20 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import typer
 
 from flightlog.errors import FlightlogError
 
 if TYPE_CHECKING:
-    from flightlog.inputs import Aircraft, GivenWind, Inputs, Site
+    from flightlog.inputs import Aircraft, Inputs, Site
     from flightlog.rules.book import RuleBook
 
-MASS_STD_KG = 0.02
-"""Standard uncertainty of a mass that is given as an option: a field scale's [kg]."""
+Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +26,7 @@ class Options:
     site: Path | None = None
     aircraft: Path | None = None
     rules: Path | None = None
-    mass_kg: float | None = None
+    mass: str | None = None
     wind: str | None = None
     payload_units: int | None = None
     entered: tuple[str, ...] = ()
@@ -43,17 +43,13 @@ def gather(options: Options) -> tuple[Inputs, RuleBook | None]:
         If an option is.
     """
     entered = dict(_entered(text) for text in options.entered)
-    mass_kg = options.mass_kg
-    if mass_kg is not None and not (math.isfinite(mass_kg) and mass_kg > 0):
-        raise typer.BadParameter(f"a mass is above 0 kg, got {mass_kg:g}", param_hint="--mass")
-
-    from flightlog.inputs import Inputs, Mass
+    from flightlog.inputs import Inputs, parse_mass, parse_wind
 
     inputs = Inputs(
         site=_site(options.site),
         aircraft=_aircraft(options.aircraft),
-        mass=Mass(mass_kg, MASS_STD_KG, "option") if mass_kg is not None else None,
-        wind=_wind(options.wind),
+        mass=_typed(options.mass, parse_mass, "--mass"),
+        wind=_typed(options.wind, parse_wind, "--wind"),
         payload_units=options.payload_units,
         entered=entered,
     )
@@ -87,15 +83,14 @@ def _rules(path: Path | None) -> RuleBook | None:
     return load_rules(path)
 
 
-def _wind(text: str | None) -> GivenWind | None:
+def _typed(text: str | None, parse: Callable[[str], Value], option: str) -> Value | None:
+    """Understand an option as people type it."""
     if text is None:
         return None
-    from flightlog.inputs import parse_wind
-
     try:
-        return parse_wind(text)
+        return parse(text)
     except FlightlogError as error:
-        raise typer.BadParameter(error.found, param_hint="--wind") from error
+        raise typer.BadParameter(error.found, param_hint=option) from error
 
 
 def _entered(text: str) -> tuple[str, float]:

@@ -111,7 +111,8 @@ class RollModel:
                 "drag and friction take all of it before",
                 fix="Check thrust, mass and polar in the aircraft file.",
             )
-        if c > 1e-9:
+        # Nearer to zero, what the closed form subtracts is so large that digits are lost.
+        if c > 1e-5:
             return self.mass_kg * _closed(a, b, c, w, v)
         return self.mass_kg * _quadrature(a, b, c, w, v)
 

@@ -44,7 +44,7 @@ CONTACT_STD_M = 0.02
 ROLLING_MEAN_S = 0.2
 """Prior mean time on the ground between two hops, after the impact itself. [s]"""
 
-IMPACT_BLOCKS = 2
+IMPACT_BLOCKS = 3
 """Blocks that an impact takes at least: the gear is pressed in and comes back. [-]"""
 
 IMPACT_M_S2 = (2.0, 2.0)
@@ -56,11 +56,11 @@ IMPACT_SHARE = 0.3
 RINGING_M_S2 = 0.6
 """Spread of the upward acceleration while the gear rings after an impact. [m/s²]"""
 
-LIGHT_MEAN_S = 0.15
+LIGHT_MEAN_S = 0.3
 """Prior mean time from the first upward acceleration of the body to the last contact of a
 clean lift-off: struts and tyres extend by a few centimetres. [s]"""
 
-LIGHT_ACCEL_M_S2 = (0.2, 0.35)
+LIGHT_ACCEL_M_S2 = (0.3, 0.4)
 """Mean and spread of the upward acceleration while the wheels are light. [m/s²]"""
 
 
@@ -97,9 +97,12 @@ STEADY_JERK = 1.0
 MOST_JERK = 8.0
 """And at the most: beyond it the model would explain anything. [(m/s²)²/s]"""
 
-LEAST_SHAKE_M_S2 = (0.03, 0.12)
+LEAST_SHAKE_M_S2 = (0.03, 0.08)
 """Least noise of a 0.04 s mean of the vertical acceleration, on the ground and in the air: a
 simulated or well damped IMU may show less, attitude errors don't. [m/s²]"""
+
+MOST_GROWTH = 1.6
+"""Noise near lift-off over its mean in the roll, at the most. [-]"""
 
 BUMP_M_S2 = 0.3
 """What a bump adds in any case. [m/s²]"""
@@ -119,10 +122,15 @@ STATIC_FACTOR = 0.06
 GROUND_MARGIN_M = 0.03
 """A free climb can't pass below the ground by more than grass and tyres give. [m]"""
 
-HOVER_M_S, HOVER_TOP_M = 0.12, 0.05
-"""Wheels can't hover in the grass: a climb rises at least so fast, until it is so high. [m/s], [m]"""
+HOVER_M_S, HOVER_TOP_M = 0.12, 0.3
+"""Wheels can't hover in the grass: a climb rises at least so fast until it is so high.
+[m/s], [m]"""
 
-LEAST_STD_S = 0.05
+EVIDENCE_SHARE = 0.9
+"""Share of the log evidence that counts: vibration, attitude error and pressure noise are
+correlated from block to block, so that the blocks say less than their number. [-]"""
+
+LEAST_STD_S = 0.04
 """What the model itself may be off: 1 sigma on the instant. [s]"""
 
 
@@ -240,7 +248,7 @@ def _on_grid(series: Series | None, edges: Array) -> tuple[Array, Array]:
 
 
 def _blocks(evidence: VerticalEvidence, start_s: float, end_s: float) -> _Blocks:
-    n = max(4, math.ceil((end_s - start_s) / BLOCK_S))
+    n = max(4, math.ceil((end_s - start_s) / BLOCK_S - 1e-6))
     edges = start_s + BLOCK_S * np.arange(n + 1)
     accel = np.full(n, np.nan)
     if evidence.accel is not None:
@@ -285,53 +293,87 @@ def locate_liftoff(
     start = max(two_metres_s - 8.0, roll_start_s + 0.3)
     start = min(start, two_metres_s - 1.0)
     blocks = _blocks(evidence, start, two_metres_s + 0.8)
-    shake_ground, shake_air, jerk = _shake(evidence, roll_start_s, two_metres_s)
-    inertial = bool(np.isfinite(blocks.accel).sum() > len(blocks.accel) // 2)
-    if not inertial:
-        shake_ground = shake_air = None
-    ground = _ground_filter(blocks, shake_ground)
-    climb, hop = _free_paths(blocks, ground, shake_air, jerk)
+    shake = _shake(evidence, blocks, roll_start_s, two_metres_s)
+    ground = _ground_filter(blocks, shake.ground)
+    climb, hop = _free_paths(blocks, ground, shake)
     first = int(np.searchsorted(blocks.time, roll_start_s + 0.8))
     last = int(np.searchsorted(blocks.time, two_metres_s - 0.2))
     index = np.arange(len(blocks.time))
     allowed = (index >= min(first, last - 2)) & (index <= last)
     nose = _pitch_prior(evidence.pitch, blocks.time, roll_start_s, two_metres_s)
     departs = np.where(allowed, nose, -np.inf)
-    first_clear, last_contact, clean = _chain(ground, climb, hop, departs, shake_ground, shake_air)
+    first_clear, last_contact, clean = _chain(ground, climb, hop, departs, shake)
     return LiftoffPosterior(
         blocks.time - BLOCK_S / 2,
         _spread(last_contact),
         _spread(first_clear),
         1.0 - clean,
         _count_contacts(ground, first_clear, last_contact),
-        shake_ground,
-        shake_air,
+        float(np.max(shake.ground[: last + 1])) if shake.ground is not None else None,
+        shake.air if shake.ground is not None else None,
     )
 
 
-def _shake(
-    evidence: VerticalEvidence, roll_start_s: float, two_metres_s: float
-) -> tuple[float | None, float | None, float]:
-    """Noise of the block means on the ground roll and in the air, and how the air model walks."""
-    if evidence.accel is None:
-        return None, None, 0.0
+@dataclass(frozen=True, slots=True)
+class _Shake:
+    """Noise of the block means, and how fast the true acceleration walks in the air.
 
+    ``ground`` per block (n,) or None without an IMU, ``air`` alike for all [m/s²];
+    ``jerk`` in (m/s²)²/s.
+    """
+
+    ground: Array | None
+    air: float
+    jerk: float
+
+
+def _shake(
+    evidence: VerticalEvidence, blocks: _Blocks, roll_start_s: float, two_metres_s: float
+) -> _Shake:
+    """Noise on the ground roll, by speed, and in the first seconds of flight."""
+    usable = np.isfinite(blocks.accel).sum() > len(blocks.accel) // 2
+    if evidence.accel is None or not usable:
+        return _Shake(None, 1.0, 0.0)
     signal = evidence.accel
     flat = Series(signal.time_s, signal.value, np.ones_like(signal.value))
 
-    def over(start: float, end: float) -> Array:
-        n = max(1, int((end - start) / BLOCK_S))
-        return _on_grid(flat, start + BLOCK_S * np.arange(n + 1))[0]
+    def over(start: float, end: float) -> tuple[Array, Array]:
+        n = max(1, int((end - start) / BLOCK_S + 1e-6))  # whole blocks, whatever the clock
+        edges = start + BLOCK_S * np.arange(n + 1)
+        return edges[:-1] + BLOCK_S / 2, _on_grid(flat, edges)[0]
 
-    rolling = over(roll_start_s + 0.5, max(two_metres_s - 3.0, roll_start_s + 1.0))
-    flying = over(two_metres_s, two_metres_s + 3.0)
+    time, rolling = over(roll_start_s + 0.5, max(two_metres_s - 3.0, roll_start_s + 1.0))
+    _, flying = over(two_metres_s, two_metres_s + 3.0)
     colour = _colour(rolling)
     white = [_white_std(rolling), _white_std(flying)]
     known = [w for w in white if math.isfinite(w)]
     on_ground, in_air = (w if math.isfinite(w) else max(known, default=0.5) for w in white)
-    on_ground = max(LEAST_SHAKE_M_S2[0], colour * on_ground)
-    in_air = max(LEAST_SHAKE_M_S2[1], colour * in_air)
-    return on_ground, in_air, min(MOST_JERK, _walk(flying, in_air))
+    in_air = max(LEAST_SHAKE_M_S2[1], min(colour, 1.5) * in_air)
+    mean = max(LEAST_SHAKE_M_S2[0], colour * on_ground)
+    growth = _growth(evidence.speed, time, rolling, blocks.time)
+    ground = np.maximum(LEAST_SHAKE_M_S2[0], mean * growth)
+    return _Shake(ground, in_air, min(MOST_JERK, _walk(flying, in_air)))
+
+
+def _growth(speed: Series | None, time: Array, rolling: Array, wanted: Array) -> Array:
+    """Noise at each wanted time over its mean in the roll: wheels shake more the faster they go.
+
+    The variance is a constant (motor) plus a share that grows with the square of the speed
+    (wheels), from the slow and the fast half of the roll.
+    """
+    good = np.isfinite(rolling)
+    if speed is None or good.sum() < 16:
+        return np.ones(len(wanted))
+    square = (rolling[good] - np.median(rolling[good])) ** 2
+    squared = np.interp(time[good], speed.time_s, speed.value) ** 2
+    half = len(square) // 2
+    slow, fast = float(np.mean(square[:half])), float(np.mean(square[half:]))
+    rise = float(np.mean(squared[half:]) - np.mean(squared[:half]))
+    share = max(0.0, fast - slow) / rise if rise > 0 else 0.0
+    constant = max(slow - share * float(np.mean(squared[:half])), 0.1 * slow)
+    variance = constant + share * np.interp(wanted, speed.time_s, speed.value) ** 2
+    mean = constant + share * float(np.mean(squared))
+    return np.asarray(np.minimum(MOST_GROWTH, np.sqrt(variance / max(mean, 1e-9))))
 
 
 def _walk(blocks: Array, white: float, *, span: int = 5) -> float:
@@ -355,7 +397,7 @@ class _Ground:
     accel_bias_var: Array
 
 
-def _ground_filter(blocks: _Blocks, shake: float | None) -> _Ground:
+def _ground_filter(blocks: _Blocks, shake: Array | None) -> _Ground:
     """Sensor errors as each block finds them: accelerometer bias, barometer, pressure factor.
 
     ``log_likelihood[k]`` is that of all blocks before k.
@@ -367,13 +409,14 @@ def _ground_filter(blocks: _Blocks, shake: float | None) -> _Ground:
     bias, cov = np.empty((n, 3)), np.empty((n, 3, 3))
     total = np.zeros(n)
     error, var = np.full(n, np.nan), np.zeros(n)
+    noise = shake if shake is not None else np.ones(n)
     running = 0.0
     for k in range(n):
         bias[k], cov[k], total[k] = x, p, running
         if math.isfinite(blocks.accel[k]):
             error[k], var[k] = blocks.accel[k] - x[0], p[0, 0]
         measured = (
-            (np.array([1.0, 0.0, 0.0]), blocks.accel[k], (shake or 1.0) ** 2),
+            (np.array([1.0, 0.0, 0.0]), blocks.accel[k], float(noise[k]) ** 2),
             (np.array([0.0, 1.0, blocks.speed_head[k]]), blocks.height[k], blocks.height_var[k]),
         )
         for row, z, r in measured:
@@ -403,9 +446,7 @@ def _bumpy(error: float, variance: float, noise: float) -> float:
     return max(quiet, bump) + math.log1p(math.exp(-abs(quiet - bump)))
 
 
-def _free_paths(
-    blocks: _Blocks, ground: _Ground, shake: float | None, jerk: float
-) -> tuple[Array, Array]:
+def _free_paths(blocks: _Blocks, ground: _Ground, shake: _Shake) -> tuple[Array, Array]:
     """Log evidence of free paths, over all kinds of departure.
 
     Returns
@@ -416,13 +457,13 @@ def _free_paths(
         Of blocks f to k - 1, for a path that leaves with block f and touches before block k.
     """
     climbs, hops = zip(
-        *(_free_path(blocks, ground, shake, jerk, kind) for kind in DEPARTURES), strict=True
+        *(_free_path(blocks, ground, shake, kind) for kind in DEPARTURES), strict=True
     )
     return np.logaddexp.reduce(climbs), np.logaddexp.reduce(hops)
 
 
 def _free_path(
-    blocks: _Blocks, ground: _Ground, shake: float | None, jerk: float, kind: Departure
+    blocks: _Blocks, ground: _Ground, shake: _Shake, kind: Departure
 ) -> tuple[Array, Array]:
     """Log evidence for one kind of departure, all starting blocks at the same time.
 
@@ -448,7 +489,7 @@ def _free_path(
         ]
     )
     drift = np.diag([0, 0, 0, ACCEL_WALK**2 * dt, BARO_WALK**2 * dt, 0])
-    jerks = max(jerk, STEADY_JERK) + kind.jerk * np.exp(-dt * np.arange(n) / SETTLING_S)
+    jerks = max(shake.jerk, STEADY_JERK) + kind.jerk * np.exp(-dt * np.arange(n) / SETTLING_S)
     wanted = np.minimum(HOVER_M_S * dt * np.arange(n) - GROUND_MARGIN_M, HOVER_TOP_M)
     total, sunk = np.full(n, math.log(kind.share)), np.zeros(n)
     hop = np.full((n, n), -np.inf)
@@ -457,7 +498,7 @@ def _free_path(
         live = slice(0, k + 1)
         landing = slice(max(0, k - longest), max(0, k - shortest + 1))
         hop[landing, k] = total[landing] + sunk[landing] + _touches(x[landing], p[landing])
-        for row, z, r in _rows(blocks, k, shake):
+        for row, z, r in _rows(blocks, k, shake.air):
             ph = p[live] @ row
             s = ph @ row + r
             y = z - x[live] @ row
@@ -474,10 +515,10 @@ def _free_path(
     return total + sunk, hop
 
 
-def _rows(blocks: _Blocks, k: int, shake: float | None) -> Iterator[tuple[Array, float, float]]:
+def _rows(blocks: _Blocks, k: int, shake: float) -> Iterator[tuple[Array, float, float]]:
     """Measurement row, value and variance of each sensor that has block k."""
     if math.isfinite(blocks.accel[k]):
-        yield np.array([0, 0, 1.0, 1.0, 0, 0]), blocks.accel[k], (shake or 1.0) ** 2
+        yield np.array([0, 0, 1.0, 1.0, 0, 0]), blocks.accel[k], shake**2
     if math.isfinite(blocks.height[k]):
         row = np.array([1.0, 0, 0, 0, 1.0, blocks.speed_head[k]])
         yield row, blocks.height[k], blocks.height_var[k]
@@ -521,8 +562,7 @@ def _chain(
     climb: Array,
     hop: Array,
     departs: Array,
-    shake_ground: float | None,
-    shake_air: float | None,
+    shake: _Shake,
 ) -> tuple[Array, Array, float]:
     """Forward and backward pass over all chains.
 
@@ -537,11 +577,11 @@ def _chain(
     index = np.arange(n)
     gap = (index[None, :] - index[:, None]) * BLOCK_S
     light, rolling, impact = np.zeros(n + 1), np.zeros(n + 1), np.zeros(n + 1)
-    if shake_ground is not None and shake_air is not None:
-        light, rolling, impact = _gains_over_ground(ground, shake_ground, shake_air)
+    if shake.ground is not None:
+        light, rolling, impact = _gains_over_ground(ground, shake.ground, shake.air)
     # From the first upward push to the first clear moment the wheels are light.
     easing: Array = _log_exponential(gap, LIGHT_MEAN_S) + light[None, :n] - light[:n, None]
-    easing = np.where((gap >= 0) & (gap <= 0.6), easing, -np.inf)
+    easing = np.where((gap >= 0) & (gap <= 1.2), easing, -np.inf)
     first = departs + ground.log_likelihood + np.logaddexp.reduce(easing, axis=0)
     # From a contact to the next departure: the impact, then rolling.
     struck = np.minimum(index + IMPACT_BLOCKS, n)
@@ -567,7 +607,7 @@ def _chain(
 
 
 def _normal(log_weight: Array) -> Array:
-    weight: Array = np.exp(log_weight - log_weight.max())
+    weight: Array = np.exp(EVIDENCE_SHARE * (log_weight - log_weight.max()))
     return np.asarray(weight / weight.sum())
 
 
@@ -577,18 +617,20 @@ def _log_exponential(gap: Array, mean: float) -> Array:
 
 
 def _gains_over_ground(
-    ground: _Ground, shake_ground: float, shake_air: float
+    ground: _Ground, shake_ground: Array, shake_air: float
 ) -> tuple[Array, Array, Array]:
     """Running log likelihood of 'light', 'rolling' and a contact, less that of 'ground'."""
 
     def log_normal(error: Array, variance: Array) -> Array:
         return np.asarray(-0.5 * (error**2 / variance + np.log(variance)))
 
-    e, bias = ground.accel_error, ground.accel_bias_var
+    # A block without a sample speaks for nothing.
+    known = np.isfinite(ground.accel_error)
+    e, bias = np.where(known, ground.accel_error, 0.0), ground.accel_bias_var
     loaded = np.array(
         [
-            _bumpy(error, shake_ground**2 + var, shake_ground**2)
-            for error, var in zip(e, bias, strict=True)
+            _bumpy(error, shaking**2 + var, shaking**2)
+            for error, var, shaking in zip(e, bias, shake_ground, strict=True)
         ]
     )
     light = log_normal(e - LIGHT_ACCEL_M_S2[0], shake_ground**2 + LIGHT_ACCEL_M_S2[1] ** 2 + bias)
@@ -598,7 +640,7 @@ def _gains_over_ground(
     rolling = np.logaddexp(quiet, math.log(IMPACT_SHARE) + impact)
 
     def running(gain: Array) -> Array:
-        return np.concatenate([[0.0], np.cumsum(np.where(np.isfinite(gain), gain, 0.0))])
+        return np.concatenate([[0.0], np.cumsum(np.where(known, gain, 0.0))])
 
     contact = np.logaddexp(impact, rolling) - math.log(2)
     return running(light - loaded), running(rolling - loaded), running(contact - loaded)

@@ -44,6 +44,15 @@ JERK_M_S3 = 2.0
 MOVING_M_S = 0.06
 """Smoothed speed that marks the start of the roll. [m/s]"""
 
+SURPRISE_NIS = 400.0
+"""What a glitch counts for in the likelihood of a latency, at the most. [-]"""
+
+GLITCHES_IN_A_ROW = 2
+"""More fixes than this that disagree are believed. [-]"""
+
+GLITCH_NIS = 25.0
+"""Squared error over its variance from which a fix is a glitch: 5 sigma. [-]"""
+
 
 @dataclass(frozen=True, slots=True)
 class SpeedFixes:
@@ -145,7 +154,10 @@ def block_means(time_s: Array, values: Array, edges_s: Array) -> Array:
     """
     step = np.diff(time_s)
     integral = np.concatenate([[0.0], np.cumsum(step * (values[1:] + values[:-1]) / 2)])
-    at_edges = np.interp(edges_s, time_s, integral, left=np.nan, right=np.nan)
+    low = np.clip(np.searchsorted(time_s, edges_s, side="right") - 1, 0, len(time_s) - 1)
+    past = edges_s - time_s[low]
+    at_edges = integral[low] + past * (values[low] + np.interp(edges_s, time_s, values)) / 2
+    at_edges = np.where((edges_s < time_s[0]) | (edges_s > time_s[-1]), np.nan, at_edges)
     return np.asarray(np.diff(at_edges) / np.diff(edges_s))
 
 
@@ -297,7 +309,7 @@ def _forward(model: _Model, push: Array, z: Array, var: Array) -> _Filtered:
     cov = np.empty((steps, lags, 3, 3))
     mean_ahead, cov_ahead = np.empty_like(mean), np.empty_like(cov)
     log_like = np.zeros(lags)
-    count, square = np.zeros(lags), np.zeros(lags)
+    count, square, streak = np.zeros(lags), np.zeros(lags), np.zeros(lags)
     have = np.isfinite(z)
     for k in range(steps):
         if k:
@@ -308,9 +320,14 @@ def _forward(model: _Model, push: Array, z: Array, var: Array) -> _Filtered:
             s = p[:, 1, 1] + var[k]
             y = np.where(have[k], z[k] - x[:, 1], 0.0)
             nis = np.where(have[k], y * y / s, 0.0)
-            log_like -= np.where(have[k], 0.5 * (nis + np.log(np.where(have[k], s, 1.0))), 0.0)
-            # A fix beyond 5 sigma is a glitch; it counts as such but moves nothing.
-            used = have[k] & (nis < 25.0)
+            # A fix beyond 5 sigma is a glitch: it moves nothing, and its size must not tell
+            # which latency is likely.
+            # But several in a row mean that the track is wrong, not the fixes.
+            odd = have[k] & (nis >= GLITCH_NIS)
+            streak = np.where(odd, streak + 1, np.where(have[k], 0, streak))
+            used = have[k] & (~odd | (streak > GLITCHES_IN_A_ROW))
+            surprise = np.minimum(nis, SURPRISE_NIS) + np.log(np.where(have[k], s, 1.0))
+            log_like -= np.where(have[k], 0.5 * surprise, 0.0)
             gain = np.where(used[:, None], p[:, :, 1] / s[:, None], 0.0)
             x = x + gain * y[:, None]
             p = p - gain[:, :, None] * p[:, None, 1, :]

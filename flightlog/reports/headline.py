@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from flightlog.debrief import Debrief, SortieDebrief
+from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.figures import FIGURES, LEVEL
 from flightlog.reports.numbers import digits, digits_beside, probability, span, with_unit
 from flightlog.reports.plain import plain

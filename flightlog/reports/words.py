@@ -11,7 +11,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 
-from flightlog.debrief import Debrief, SortieDebrief
+from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.figures import FIGURES, Figure
 from flightlog.findings import Finding
 from flightlog.recording import Receipt

@@ -13,7 +13,7 @@ from .geodesy import Place
 if TYPE_CHECKING:
     from .flights import Sample
 
-RULES = "club-trial.toml"
+RULES = "club_trial_2027.toml"
 
 AIRCRAFT = """\
 schema = "flightlog.aircraft/1"

@@ -23,59 +23,11 @@ import numpy as np
 import flightlog
 from flightlog.analyses import climb, energy, envelope
 from flightlog.analyses.phases import Sortie
-from flightlog.estimation.frames import LocalFrame
-from flightlog.estimation.path import FlightPath
+from flightlog.estimation.path import estimate_path
 from flightlog.figures import Answer
 from flightlog.inputs import Inputs
 from flightlog.recording import Recording
 from flightlog.uncertain import Quantity
-
-
-def simple_path(recording: Recording, start_s: float) -> FlightPath:
-    """A plain path: fixes interpolated, barometer in 1 s means, zero from the rest."""
-    gps, baro = recording.one("gps"), recording.one("baro")
-    assert gps is not None
-    assert baro is not None
-    t = gps["time_s"].to_numpy(dtype=float)
-    lat, lon = gps["latitude_deg"].to_numpy(), gps["longitude_deg"].to_numpy()
-    good = np.isfinite(lat) & (lat != 0)
-    t, lat, lon = t[good], lat[good], lon[good]
-    frame = LocalFrame(float(lat[0]), float(lon[0]))
-    east, north = frame.east_north(lat, lon)
-    course = np.radians(gps["course_deg"].to_numpy()[good])
-    speed = gps["ground_speed_m_s"].to_numpy()[good]
-    grid = np.arange(t[0], t[-1], 0.1)
-    bt, bh = baro["time_s"].to_numpy(dtype=float), baro["height_m"].to_numpy(dtype=float)
-    n = max(1, round(1.0 / float(np.median(np.diff(bt)))))
-    smooth = np.convolve(bh, np.ones(n) / n, "same")
-    rest = (bt > start_s - 10) & (bt < start_s - 1)
-    noise = float(np.std(np.diff(bh[rest]))) / np.sqrt(2 * n)
-    height = np.interp(grid, bt, smooth) - float(np.median(bh[rest]))
-
-    def on_grid(values: np.ndarray) -> np.ndarray:
-        # A fix is about 0.15 s old when it is logged.
-        return np.interp(grid, t - 0.15, values)
-
-    same = np.ones(grid.size)
-    return FlightPath(
-        frame,
-        grid,
-        on_grid(east),
-        on_grid(north),
-        on_grid(speed * np.sin(course)),
-        on_grid(speed * np.cos(course)),
-        0.5 * same,
-        0.1 * same,
-        height,
-        max(noise, 0.03) * same,
-        np.gradient(height, grid),
-        0.1 * same,
-        1.5,
-        50.0,
-        0.15,
-        0.05,
-        (),
-    )
 
 
 def sortie_of(truth: dict[str, Any], recording: Recording) -> Sortie:
@@ -101,7 +53,8 @@ def rows(name: Path) -> Iterator[tuple[str, Quantity, float, float | None]]:
     truth = json.loads(name.with_suffix(".truth.json").read_text(encoding="utf-8"))
     recording = flightlog.read(name)
     sortie = sortie_of(truth, recording)
-    path = simple_path(recording, sortie.start_s)
+    path = estimate_path(recording, sortie.start_s, sortie.end_s)
+    assert path is not None
     answers: list[Answer] = [
         energy.answer(recording, sortie, path),
         climb.answer(recording, sortie, path),

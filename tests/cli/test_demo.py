@@ -20,7 +20,7 @@ def shelf(tmp_path, monkeypatch):
     samples = []
     for name in ROLLS:
         (folder / name).write_bytes(b"log of " + name.encode())
-        samples.append(demo.Sample(folder / name, f"the {name} one", Options(mass_kg=8.0)))
+        samples.append(demo.Sample(folder / name, f"the {name} one", Options(mass="8.0")))
 
     def stand_in(log, inputs, rules):
         roll = ROLLS[log.name]

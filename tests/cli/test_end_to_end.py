@@ -87,7 +87,7 @@ def test_json_is_one_object_on_any_console(flown, encoding):
 def test_enforce_tells_met_from_not_met_and_not_shown(flown, monkeypatch):
     _, folder = flown
     monkeypatch.chdir(folder)
-    rules = ["--rules", "club-trial.toml", "--enforce"]
+    rules = ["--rules", "club_trial_2027.toml", "--enforce"]
 
     assert 4 == app.main(["debrief", "heavy_misses_limit.bin", *rules])
     assert 4 == app.main(["debrief", "marginal.bin", *rules])

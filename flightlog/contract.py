@@ -1,0 +1,287 @@
+"""The JSON shape that every face shares, and nothing else.
+
+All ``_s`` are on the log's own clock; ``low`` and ``high`` are the ends of the interval at
+`flightlog.figures.LEVEL`. A number that is not finite never gets out: a figure moves to
+``withheld``, anything else becomes null. Keys keep one order, so that two debriefs can be
+compared line by line.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from flightlog import __version__
+from flightlog.analyses.laps import Gate, Lap
+from flightlog.analyses.phases import Attempt
+from flightlog.debriefing import Debrief, SortieDebrief
+from flightlog.errors import FlightlogError
+from flightlog.figures import ANALYSES_VERSION, LEVEL, Figure
+from flightlog.findings import Finding
+from flightlog.inputs import Inputs
+from flightlog.recording import Receipt
+from flightlog.rules.outcomes import Outcome, Score
+from flightlog.uncertain import Quantity, Uncertain
+
+DEBRIEF_SCHEMA = "flightlog.debrief/1"
+ERROR_SCHEMA = "flightlog.error/1"
+
+Json = dict[str, Any]
+
+
+def to_json(debrief: Debrief) -> Json:
+    """Turn a debrief into plain JSON types.
+
+    Parameters
+    ----------
+    debrief : Debrief
+        Of one recording.
+
+    Returns
+    -------
+    dict
+        Of dict, list, str, int, float, bool and None; every float is finite.
+    """
+    body = {
+        "schema": DEBRIEF_SCHEMA,
+        "tool": {"version": __version__, "analyses": ANALYSES_VERSION},
+        "log": _log(debrief.receipt),
+        "inputs": _inputs(debrief.inputs, debrief.rules),
+        "attempts": [_attempt(a) for a in debrief.attempts],
+        "sorties": [_sortie(s) for s in debrief.sorties],
+        "findings": [_finding(f) for f in debrief.findings],
+    }
+    plain: Json = _plain(body)
+    return plain
+
+
+def error_to_json(error: FlightlogError) -> Json:
+    """Turn an error into the object that stands in for a debrief."""
+    body = {
+        "schema": ERROR_SCHEMA,
+        "where": error.where,
+        "found": error.found,
+        "fix": error.fix,
+    }
+    plain: Json = _plain(body)
+    return plain
+
+
+def dumps(body: Debrief | FlightlogError | Mapping[str, Any]) -> str:
+    """Write a debrief or an error as JSON text, indented, fit for UTF-8.
+
+    Raises
+    ------
+    ValueError
+        If a mapping holds NaN or an infinity; those made here never do.
+    """
+    if isinstance(body, Debrief):
+        body = to_json(body)
+    elif isinstance(body, FlightlogError):
+        body = error_to_json(body)
+    return json.dumps(body, ensure_ascii=False, allow_nan=False, indent=2)
+
+
+def _log(receipt: Receipt) -> Json:
+    return {
+        "file": receipt.file,
+        "sha256": receipt.sha256,
+        "format": receipt.format,
+        "duration_s": receipt.duration_s,
+        "start_utc": _utc_text(receipt.utc.offset_s),
+        "time_origin": receipt.time_origin,
+    }
+
+
+def _utc_text(unix_s: float | None) -> str | None:
+    """UTC of the clock's zero in whole seconds; null when the log does not tell."""
+    if unix_s is None or not math.isfinite(unix_s):
+        return None
+    try:
+        moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=round(unix_s))
+    except OverflowError:  # a damaged log may say any year
+        return None
+    return moment.strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def _inputs(inputs: Inputs, rules: Mapping[str, str] | None) -> Json:
+    site, aircraft, mass = inputs.site, inputs.aircraft, inputs.mass
+    return {
+        "site": site and {"id": site.id, "sha256": site.sha256},
+        "aircraft": aircraft
+        and {"id": aircraft.id, "serial": aircraft.serial, "sha256": aircraft.sha256},
+        "rules": dict(rules) if rules else None,
+        "mass": mass and {"value": mass.kg, "unit": "kg", "source": mass.source},
+        "weather": _weather(inputs),
+        "payload_units": inputs.payload_units,
+        "screen_height_m": inputs.screen_height_m,
+        "entered": dict(inputs.entered),
+    }
+
+
+def _weather(inputs: Inputs) -> Json | None:
+    """What the team measured of the air; null when nothing was given."""
+    wind, air = inputs.wind, inputs.air
+    if wind is None and air is None:
+        return None
+    return {
+        "wind_speed": wind and _given(wind.speed_m_s, wind.speed_std_m_s, "m/s"),
+        "wind_from": wind and _given(wind.from_deg, wind.from_std_deg, "deg"),
+        "air_temperature": air and _given(air.temperature_k, air.temperature_std_k, "K"),
+        "source": "given",
+    }
+
+
+def _given(value: float, std: float, unit: str) -> Json:
+    return _bounds(Uncertain.of(value, std, unit, source="given"), unit=True, level=False)
+
+
+def _bounds(quantity: Quantity, *, unit: bool, level: bool) -> Json:
+    low, high = quantity.interval(LEVEL)
+    body: Json = {"value": quantity.value}
+    if unit:
+        body["unit"] = quantity.unit
+    body |= {"low": low, "high": high}
+    if level:
+        body["level"] = LEVEL
+    return body
+
+
+def _attempt(attempt: Attempt) -> Json:
+    speed = Uncertain.of(
+        attempt.peak_ground_speed_m_s, attempt.peak_ground_speed_std_m_s, "m/s", source="speed"
+    )
+    return {
+        "number": attempt.number,
+        "start_s": attempt.start_s,
+        "stop_s": attempt.stop_s,
+        "peak_ground_speed": _bounds(speed, unit=True, level=False),
+        "reason": attempt.reason,
+    }
+
+
+def _sortie(debrief: SortieDebrief) -> Json:
+    sortie = debrief.sortie
+    figures = {id_: _figure(figure) for id_, figure in debrief.figures.items()}
+    withheld = dict(debrief.withheld)
+    for id_ in [i for i, body in figures.items() if not _is_finite(body)]:
+        del figures[id_]
+        withheld[id_] = "its value or interval is not a finite number"
+    return {
+        "number": sortie.number,
+        "launch": sortie.launch,
+        "starts": sortie.starts,
+        "ends": sortie.ends,
+        "start_s": sortie.start_s,
+        "liftoff_s": sortie.liftoff_s,
+        "touchdown_s": sortie.touchdown_s,
+        "end_s": sortie.end_s,
+        "figures": figures,
+        "withheld": withheld,
+        "gate": debrief.gate and _gate(debrief.gate),
+        "laps": [_lap(lap) for lap in debrief.laps],
+        "outcomes": [_outcome(o) for o in debrief.outcomes],
+        "score": debrief.score and _score(debrief.score),
+        "findings": [_finding(f) for f in debrief.findings],
+    }
+
+
+def _is_finite(body: Json) -> bool:
+    return all(math.isfinite(body[key]) for key in ("value", "low", "high"))
+
+
+def _figure(figure: Figure) -> Json:
+    return {
+        **_bounds(figure.quantity, unit=True, level=True),
+        "method": figure.method,
+        "sources": list(figure.sources),
+    }
+
+
+def _gate(gate: Gate) -> Json:
+    return {"origin": gate.origin, "left": list(gate.left_deg), "right": list(gate.right_deg)}
+
+
+def _lap(lap: Lap) -> Json:
+    return {
+        "number": lap.number,
+        "start_s": lap.start_s,
+        "end_s": lap.end_s,
+        **{
+            name: quantity and _bounds(quantity, unit=True, level=True)
+            for name, quantity in (
+                ("time", lap.time),
+                ("energy", lap.energy),
+                ("distance", lap.distance),
+            )
+        },
+    }
+
+
+def _outcome(outcome: Outcome) -> Json:
+    quantity, bound = outcome.quantity, outcome.bound
+    low, high = quantity.interval(LEVEL) if quantity else (None, None)
+    body: Json = {
+        "limit": outcome.limit,
+        "kind": outcome.kind,
+        "figure": outcome.figure,
+        "definition": outcome.definition,
+        "value": quantity.value if quantity else None,
+        "low": low,
+        "high": high,
+        "unit": bound.unit,
+        "outcome": outcome.outcome,
+        "probability": outcome.probability,
+        "bound": {"op": bound.op, "value": bound.value, "unit": bound.unit},
+        "required_probability": outcome.required_probability,
+        "source": outcome.source,
+    }
+    if outcome.reason:
+        body["reason"] = outcome.reason
+    return body
+
+
+def _score(score: Score) -> Json:
+    body: Json = {
+        "total": score.total and _bounds(score.total, unit=False, level=False),
+        "terms": {n: _bounds(q, unit=False, level=False) for n, q in score.terms.items()},
+    }
+    if score.reason:
+        body["reason"] = score.reason
+    return body
+
+
+def _finding(finding: Finding) -> Json:
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "message": finding.message,
+        "evidence": dict(finding.evidence),
+        "affects": list(finding.affects),
+        "remedy": finding.remedy,
+        "start_s": finding.start_s,
+        "end_s": finding.end_s,
+    }
+
+
+def _plain(value: object) -> Any:
+    """Make JSON types of what numpy and hostile logs may have left in a value."""
+    if value is None or isinstance(value, bool):
+        return value
+    if isinstance(value, str):
+        # Half a surrogate pair, as from a file name in bytes, has no form in UTF-8.
+        return value.encode("utf-8", "replace").decode("utf-8")
+    if isinstance(value, Mapping):
+        return {_plain(str(k)): _plain(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(v) for v in value]
+    if hasattr(value, "item"):  # a number of numpy
+        return _plain(value.item())
+    if isinstance(value, int):
+        return int(value)
+    if isinstance(value, float):
+        return float(value) if math.isfinite(value) else None
+    return _plain(str(value))

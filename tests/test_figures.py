@@ -1,0 +1,134 @@
+"""The dictionary of figures, and the one mechanism that withholds them."""
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from flightlog.columns import TABLES
+from flightlog.figures import FIGURES, Answer, Figure, settle
+from flightlog.findings import Finding, make_finding
+from flightlog.uncertain import Uncertain
+
+ALL_TABLES = tuple(TABLES)
+ROLL = "takeoff.ground_roll"
+ids = st.sampled_from(sorted(FIGURES))
+
+
+def figure(id_: str, value: float = 1.0) -> Figure:
+    return Figure(id_, Uncertain(value, {}, FIGURES[id_].unit), "made", ("gps",))
+
+
+def gave(*names: str) -> Answer:
+    return Answer({name: figure(name) for name in names})
+
+
+answers = st.builds(
+    lambda given_, why: Answer({i: figure(i) for i in given_}, dict.fromkeys(why, "no reason")),
+    st.sets(ids, max_size=8),
+    st.sets(ids, max_size=8),
+)
+stops = st.builds(
+    lambda affects, severity: Finding("made", severity, "it broke", affects=tuple(affects)),
+    st.sets(st.sampled_from(["takeoff.*", "energy.*", ROLL, "*", "climb.gradient"]), max_size=3),
+    st.sampled_from(["stop", "degrade", "note"]),
+)
+
+
+def test_what_was_computed_is_given():
+    figures, withheld = settle([gave(ROLL), gave("climb.best_rate")], [], ALL_TABLES)
+    assert set(figures) == {ROLL, "climb.best_rate"}
+    assert withheld == {}
+
+
+def test_a_stop_withholds_what_it_affects_and_says_why():
+    stop = make_finding("starts-in-air", "the log starts at 40 m")
+    figures, withheld = settle([gave(ROLL, "energy.used")], [stop], ALL_TABLES)
+    assert set(figures) == {"energy.used"}
+    assert withheld[ROLL] == "the log starts at 40 m (starts-in-air)"
+    # Also what no analysis spoke of: the reader asks why it is not there.
+    assert "flight.duration" in withheld
+    assert "energy.used" not in withheld
+
+
+@pytest.mark.parametrize("severity", ["degrade", "note"])
+def test_milder_findings_withhold_nothing(severity):
+    mild = make_finding("starts-in-air", "the log starts at 40 m", severity=severity)
+    figures, withheld = settle([gave(ROLL)], [mild], ALL_TABLES)
+    assert ROLL in figures
+    assert withheld == {}
+
+
+def test_a_narrowed_finding_spoils_only_what_it_names():
+    stop = make_finding("starts-in-air", "late", affects=["takeoff.skips"])
+    figures, withheld = settle([gave(ROLL, "takeoff.skips")], [stop], ALL_TABLES)
+    assert (set(figures), set(withheld)) == ({ROLL}, {"takeoff.skips"})
+
+
+def test_the_reason_of_the_analysis_is_kept():
+    _, withheld = settle([Answer(withheld={ROLL: "launched by hand"})], [], ALL_TABLES)
+    assert withheld[ROLL] == "launched by hand"
+
+
+def test_a_stop_outranks_the_reason_of_the_analysis():
+    stop = make_finding("starts-rolling", "it rolls at 4 m/s at the first row")
+    _, withheld = settle([Answer(withheld={ROLL: "no standstill"})], [stop], ALL_TABLES)
+    assert withheld[ROLL].endswith("(starts-rolling)")
+
+
+def test_missing_tables_are_named():
+    _, withheld = settle([], [], [])
+    assert withheld[ROLL] == "the log has no gps data"
+    assert withheld["energy.per_km"] == "the log has no battery and no gps data"
+    assert "wind.speed" not in withheld  # needs no table of its own
+    _, with_gps = settle([], [], ["gps"])
+    assert ROLL not in with_gps
+    assert with_gps["energy.per_km"] == "the log has no battery data"
+
+
+def test_a_reason_outranks_a_missing_table():
+    _, withheld = settle([Answer(withheld={ROLL: "launched by hand"})], [], [])
+    assert withheld[ROLL] == "launched by hand"
+
+
+@given(st.lists(answers, max_size=3), st.lists(stops, max_size=3), st.sets(st.sampled_from(
+    ALL_TABLES)))  # fmt: skip
+def test_every_figure_is_in_exactly_one_place(given_answers, findings, tables):
+    figures, withheld = settle(given_answers, findings, tables)
+    assert not set(figures) & set(withheld)
+    spoken = {i for a in given_answers for i in (*a.figures, *a.withheld)}
+    silent = set(FIGURES) - set(figures) - set(withheld)
+    # Left out altogether: only what nobody spoke of although its tables are there.
+    assert not silent & spoken
+    assert all(set(FIGURES[i].needs) <= tables for i in silent)
+    assert all(reason for reason in withheld.values())
+    stopped = [f for f in findings if f.severity == "stop"]
+    if any("*" in f.affects for f in stopped):
+        assert not figures
+        assert set(withheld) == set(FIGURES)
+
+
+@given(st.lists(answers, max_size=3))
+def test_figures_come_in_the_order_of_the_dictionary(given_answers):
+    figures, withheld = settle(given_answers, [], ALL_TABLES)
+    order = list(FIGURES)
+    assert list(figures) == sorted(figures, key=order.index)
+    assert list(withheld) == sorted(withheld, key=order.index)
+
+
+def test_a_figure_is_in_the_unit_of_its_kind():
+    with pytest.raises(ValueError, match=r"takeoff\.ground_roll is in 'm', got 'ft'"):
+        Figure(ROLL, Uncertain(3.0, {}, "ft"), "made", ())
+    with pytest.raises(KeyError):
+        Figure("takeoff.luck", Uncertain(3.0, {}, "m"), "made", ())
+
+
+def test_every_kind_is_complete():
+    for id_, kind in FIGURES.items():
+        assert id_ == kind.id
+        assert re.fullmatch(r"[a-z]+\.[a-z0-9_]+", id_)
+        assert kind.label
+        assert kind.definition
+        assert 0 <= kind.decimals <= 3
+        assert set(kind.needs) <= set(TABLES)

@@ -1,0 +1,142 @@
+from __future__ import annotations
+
+import importlib.util
+import os
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+import flightlog
+from flightlog import resources
+from flightlog.errors import FlightlogError
+from flightlog.resources import data_path
+
+ROOT = Path(flightlog.__file__).resolve().parents[1]
+RULES = "checklists/club_trial_2027.toml"
+
+
+def test_finds_a_file_and_a_folder_of_the_checkout():
+    assert data_path("checklists", "club_trial_2027.toml").is_file()
+    assert data_path("sample_flights", "index.toml").is_file()
+    assert data_path("checklists").is_dir()
+
+
+@pytest.mark.parametrize(
+    "parts",
+    [
+        (),
+        ("pyproject.toml",),
+        ("checklists", ".."),
+        ("checklists", "../pyproject.toml"),
+        ("checklists", "..\\pyproject.toml"),
+        ("checklists", ""),
+        ("checklists", "C:x"),
+    ],
+)
+def test_nothing_else_is_given_out(parts):
+    with pytest.raises(FlightlogError, match="not a file that ships with the program"):
+        data_path(*parts)
+
+
+def test_a_missing_file_says_what_to_do():
+    with pytest.raises(FlightlogError, match=r"checklists/none\.toml: .* Install the program"):
+        data_path("checklists", "none.toml")
+
+
+def test_an_installed_package_looks_inside_itself_first(tmp_path, monkeypatch):
+    inside = tmp_path / "_data" / "checklists"
+    inside.mkdir(parents=True)
+    (inside / "club_trial_2027.toml").write_text("", encoding="utf-8")
+    monkeypatch.setattr(resources, "_PLACES", (tmp_path / "_data", ROOT))
+
+    assert data_path("checklists", "club_trial_2027.toml").is_relative_to(tmp_path)
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory) -> Path:
+    if importlib.util.find_spec("hatchling") is None:
+        pytest.skip("hatchling, which builds the wheel, is not installed")
+    if not (ROOT / "pyproject.toml").is_file():
+        pytest.skip("the tests don't run from a checkout, so there is nothing to build")
+    folder = tmp_path_factory.mktemp("wheel")
+    subprocess.run(
+        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)],
+        cwd=ROOT,
+        check=True,
+        capture_output=True,
+        timeout=120,
+    )
+    return next(folder.glob("*.whl"))
+
+
+def test_the_wheel_holds_the_data_and_no_leavings(wheel):
+    with zipfile.ZipFile(wheel) as archive:
+        names = set(archive.namelist())
+
+    assert f"flightlog/_data/{RULES}" in names
+    assert "flightlog/_data/sample_flights/index.toml" in names
+    logs = {p.name for p in (ROOT / "sample_flights").iterdir() if p.suffix in {".bin", ".tlog"}}
+    assert logs <= {Path(n).name for n in names if n.startswith("flightlog/_data/sample_flights/")}
+    assert not [n for n in names if "__pycache__" in n or n.endswith(".pyc")]
+
+
+def test_an_installed_wheel_finds_its_data_outside_the_checkout(wheel, tmp_path):
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(tmp_path / "site")
+    code = (
+        "import flightlog\n"
+        "from flightlog.resources import data_path\n"
+        "from flightlog.rules.book import load_rules\n"
+        "path = data_path('checklists', 'club_trial_2027.toml')\n"
+        "print(path)\n"
+        "print(load_rules(path).id)\n"
+        "print(data_path('sample_flights', 'index.toml'))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(tmp_path / "site")},
+        check=True,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    rules, id_, index = done.stdout.splitlines()
+
+    assert id_ == "club-trial-2027"
+    for found in (rules, index):
+        assert Path(found).is_relative_to((tmp_path / "site" / "flightlog" / "_data").resolve())
+
+
+def test_an_installed_wheel_runs_the_demo_outside_the_checkout(wheel, tmp_path):
+    subprocess.run(
+        [
+            *(sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-index"),
+            *("--disable-pip-version-check", "--target", str(tmp_path / "site"), str(wheel)),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=120,
+    )
+    done = subprocess.run(
+        [sys.executable, "-m", "flightlog", "demo", "--to", str(tmp_path / "demo")],
+        cwd=tmp_path,
+        env={
+            **os.environ,
+            "PYTHONPATH": str(tmp_path / "site"),
+            "PYTHONIOENCODING": "utf-8",
+        },
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=300,
+        check=False,
+    )
+
+    assert (0, "") == (done.returncode, done.stderr)
+    debriefs = {p.name.split(".")[0] for p in (tmp_path / "demo").glob("*.debrief.json")}
+    samples = {p.stem for p in (ROOT / "sample_flights").iterdir() if p.suffix in {".bin", ".tlog"}}
+    assert samples == debriefs
