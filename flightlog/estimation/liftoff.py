@@ -238,7 +238,8 @@ def _on_grid(series: Series | None, edges: Array) -> tuple[Array, Array]:
     n = len(edges) - 1
     total, weight = np.zeros(n), np.zeros(n)
     if series is not None and len(series.time_s):
-        place = np.floor((series.time_s - edges[0]) / BLOCK_S).astype(int)
+        # A sample on an edge must fall on the same side whatever the clock started from.
+        place = np.floor((series.time_s - edges[0]) / BLOCK_S + 1e-6).astype(int)
         ok = (place >= 0) & (place < n) & np.isfinite(series.value)
         w = 1 / np.maximum(series.std[ok], 1e-3) ** 2
         np.add.at(total, place[ok], w * series.value[ok])
@@ -580,7 +581,7 @@ def _chain(
     if shake.ground is not None:
         light, rolling, impact = _gains_over_ground(ground, shake.ground, shake.air)
     # From the first upward push to the first clear moment the wheels are light.
-    easing: Array = _log_exponential(gap, LIGHT_MEAN_S) + light[None, :n] - light[:n, None]
+    easing = _log_exponential(gap, LIGHT_MEAN_S) + light[None, :n] - light[:n, None]
     easing = np.where((gap >= 0) & (gap <= 1.2), easing, -np.inf)
     first = departs + ground.log_likelihood + np.logaddexp.reduce(easing, axis=0)
     # From a contact to the next departure: the impact, then rolling.

@@ -183,7 +183,7 @@ def groups(results: list[Result]) -> Iterable[tuple[str, list[Result]]]:
     for low, high in ((0.0, 0.5), (0.5, 2.5)):
         yield (
             f"clean, 5 Hz, IMU >= 100 Hz, vibration {low}-{high}",
-            [r for r in good if low <= r.stratum.get("vibration_m_s2", 9) <= high],
+            [r for r in good if low <= r.stratum.get("vibration_logged", 9) <= high],
         )
 
 
