@@ -41,8 +41,14 @@ HOP_LENGTH_S = (0.08, 1.2)
 CONTACT_STD_M = 0.02
 """How exactly the height is zero at a contact: tyres, struts, grass. [m]"""
 
-ROLLING_MEAN_S = 0.2
+ROLLING_MEAN_S = 0.3
 """Prior mean time on the ground between two hops, after the impact itself. [s]"""
+
+LONGEST_ROLLING_S = 1.6
+"""Longest time on the ground between two hops that is looked at. [s]"""
+
+ROUGH_MEAN_S, CALM_MEAN_S = 0.15, 1.0
+"""Mean times for which the gear rings after an impact, and between two impacts. [s]"""
 
 IMPACT_BLOCKS = 3
 """Blocks that an impact takes at least: the gear is pressed in and comes back. [-]"""
@@ -51,7 +57,7 @@ IMPACT_M_S2 = (2.0, 2.0)
 """Mean and spread of the upward acceleration in a block that holds an impact. [m/s²]"""
 
 IMPACT_SHARE = 0.3
-"""Share of blocks between hops, after the first, that hold another impact. [-]"""
+"""Share of rough blocks that hold an impact. [-]"""
 
 RINGING_M_S2 = 0.6
 """Spread of the upward acceleration while the gear rings after an impact. [m/s²]"""
@@ -577,20 +583,12 @@ def _chain(
     n = len(climb)
     index = np.arange(n)
     gap = (index[None, :] - index[:, None]) * BLOCK_S
-    light, rolling, impact = np.zeros(n + 1), np.zeros(n + 1), np.zeros(n + 1)
-    if shake.ground is not None:
-        light, rolling, impact = _gains_over_ground(ground, shake.ground, shake.air)
+    light = _lightness(ground, shake)
     # From the first upward push to the first clear moment the wheels are light.
     easing = _log_exponential(gap, LIGHT_MEAN_S) + light[None, :n] - light[:n, None]
     easing = np.where((gap >= 0) & (gap <= 1.2), easing, -np.inf)
     first = departs + ground.log_likelihood + np.logaddexp.reduce(easing, axis=0)
-    # From a contact to the next departure: the impact, then rolling.
-    struck = np.minimum(index + IMPACT_BLOCKS, n)
-    after = gap - IMPACT_BLOCKS * BLOCK_S
-    between = _log_exponential(after, ROLLING_MEAN_S)
-    between = between + (impact[struck] - impact[:n] - rolling[struck])[:, None] + rolling[None, :n]
-    between = between + ground.log_likelihood[None, :] - ground.log_likelihood[:, None]
-    between = np.where((after >= -1e-9) & (after <= 1.5), between, -np.inf) + departs[None, :]
+    between = _between_hops(ground, shake) + departs[None, :]
     step = np.full((n, n), -np.inf)
     longest = round(HOP_LENGTH_S[1] / BLOCK_S)
     for f in np.flatnonzero(np.isfinite(departs)):
@@ -617,34 +615,71 @@ def _log_exponential(gap: Array, mean: float) -> Array:
     return np.asarray(math.log(1 - math.exp(-BLOCK_S / mean)) - np.maximum(gap, 0) / mean)
 
 
-def _gains_over_ground(
-    ground: _Ground, shake_ground: Array, shake_air: float
-) -> tuple[Array, Array, Array]:
-    """Running log likelihood of 'light', 'rolling' and a contact, less that of 'ground'."""
+def _log_normal(error: Array, variance: Array) -> Array:
+    """Log density without its constant; 0 where there is no sample."""
+    density = -0.5 * (error**2 / variance + np.log(variance))
+    return np.asarray(np.where(np.isfinite(density), density, 0.0))
 
-    def log_normal(error: Array, variance: Array) -> Array:
-        return np.asarray(-0.5 * (error**2 / variance + np.log(variance)))
 
-    # A block without a sample speaks for nothing.
-    known = np.isfinite(ground.accel_error)
-    e, bias = np.where(known, ground.accel_error, 0.0), ground.accel_bias_var
-    loaded = np.array(
-        [
-            _bumpy(error, shaking**2 + var, shaking**2)
-            for error, var, shaking in zip(e, bias, shake_ground, strict=True)
-        ]
-    )
-    light = log_normal(e - LIGHT_ACCEL_M_S2[0], shake_ground**2 + LIGHT_ACCEL_M_S2[1] ** 2 + bias)
-    impact = log_normal(e - IMPACT_M_S2[0], shake_air**2 + IMPACT_M_S2[1] ** 2 + bias)
-    ringing = log_normal(e, shake_ground**2 + RINGING_M_S2**2 + bias)
-    quiet = np.logaddexp(loaded, ringing) + math.log((1 - IMPACT_SHARE) / 2)
-    rolling = np.logaddexp(quiet, math.log(IMPACT_SHARE) + impact)
+def _loaded(ground: _Ground, shake: Array) -> Array:
+    """Log likelihood of each block as one with loaded wheels; 0 where there is no sample."""
+    each = [
+        _bumpy(error, noise**2 + var, noise**2) if math.isfinite(error) else 0.0
+        for error, var, noise in zip(ground.accel_error, ground.accel_bias_var, shake, strict=True)
+    ]
+    return np.array(each)
 
-    def running(gain: Array) -> Array:
-        return np.concatenate([[0.0], np.cumsum(np.where(known, gain, 0.0))])
 
-    contact = np.logaddexp(impact, rolling) - math.log(2)
-    return running(light - loaded), running(rolling - loaded), running(contact - loaded)
+def _lightness(ground: _Ground, shake: _Shake) -> Array:
+    """Running log likelihood of light wheels less that of loaded ones, shape (n + 1,)."""
+    n = len(ground.accel_error)
+    if shake.ground is None:
+        return np.zeros(n + 1)
+    mean, spread = LIGHT_ACCEL_M_S2
+    variance = shake.ground**2 + spread**2 + ground.accel_bias_var
+    gain = _log_normal(ground.accel_error - mean, variance) - _loaded(ground, shake.ground)
+    return np.concatenate([[0.0], np.cumsum(np.where(np.isfinite(gain), gain, 0.0))])
+
+
+def _between_hops(ground: _Ground, shake: _Shake) -> Array:
+    """Log evidence from a contact before block k to the next departure with block c.
+
+    Two states that follow each other: *rough*, in which the gear rings and is struck, from the
+    contact on; and *calm*, plain rolling. Shape (n, n), -inf where c is too near or too far.
+    """
+    n = len(ground.accel_error)
+    height = np.diff(np.append(ground.log_likelihood, ground.log_likelihood[-1]))
+    calm_block, rough_block = height, height
+    if shake.ground is not None:
+        e, bias = ground.accel_error, ground.accel_bias_var
+        loaded = _loaded(ground, shake.ground)
+        ringing = _log_normal(e, shake.ground**2 + RINGING_M_S2**2 + bias)
+        struck = _log_normal(e - IMPACT_M_S2[0], shake.air**2 + IMPACT_M_S2[1] ** 2 + bias)
+        rough = np.logaddexp(math.log(1 - IMPACT_SHARE) + ringing, math.log(IMPACT_SHARE) + struck)
+        rough_block = height + rough - loaded
+    between = np.full((n, n), -np.inf)
+    rough_now, calm_now = np.zeros(n), np.full(n, -np.inf)
+    to_calm, to_rough = BLOCK_S / ROUGH_MEAN_S, BLOCK_S / CALM_MEAN_S
+    leave = math.log(1 - math.exp(-BLOCK_S / ROLLING_MEAN_S))
+    for gap in range(1, round(LONGEST_ROLLING_S / BLOCK_S)):
+        rows = np.arange(n - gap)
+        block = rows + gap - 1
+        calmer = np.logaddexp(
+            calm_now[rows] + math.log(1 - to_rough), rough_now[rows] + math.log(to_calm)
+        )
+        rougher = np.logaddexp(
+            rough_now[rows] + math.log(1 - to_calm), calm_now[rows] + math.log(to_rough)
+        )
+        # The impact itself is rough to its end.
+        if gap <= IMPACT_BLOCKS:
+            calmer, rougher = np.full(len(rows), -np.inf), rough_now[rows]
+        calm_now[rows] = calmer + calm_block[block]
+        rough_now[rows] = rougher + rough_block[block]
+        if gap >= IMPACT_BLOCKS:
+            waited = (gap - IMPACT_BLOCKS) * BLOCK_S / ROLLING_MEAN_S
+            either = np.logaddexp(calm_now[rows], rough_now[rows])
+            between[rows, rows + gap] = either + leave - waited
+    return between
 
 
 def _spread(weights: Array) -> Array:
