@@ -74,34 +74,38 @@ LIGHT_ACCEL_M_S2 = (0.3, 0.4)
 class Departure:
     """How a climb begins: mean and spread of speed and acceleration at the last contact.
 
-    ``share`` is the prior probability of this kind; speeds in m/s, accelerations in m/s²;
-    ``jerk`` the random walk of the acceleration at first, in (m/s²)²/s; it settles to that of
-    steady flight within `SETTLING_S`.
+    ``share`` is the prior probability of this kind; speeds in m/s, accelerations in m/s²,
+    jerks in m/s³; ``unrest`` the variance rate of the jerk at first, in (m/s³)²/s; it settles
+    to that of steady flight within `SETTLING_S`.
     """
 
     share: float
     speed_m_s: tuple[float, float]
     accel_m_s2: tuple[float, float]
-    jerk: float
+    jerk_m_s3: tuple[float, float]
+    unrest: float
 
 
 DEPARTURES = (
-    # Rotated off: lift exceeds the weight by 5 to 15 % as the nose comes up.
-    Departure(0.5, (0.15, 0.12), (0.9, 0.5), 2.0),
+    # Rotated off: lift exceeds the weight by 5 to 15 % and grows as the nose comes up.
+    Departure(0.5, (0.15, 0.12), (0.7, 0.5), (2.0, 4.0), 200.0),
     # Thrown off by a bump, a gust or a bounce of the gear.
-    Departure(0.3, (0.25, 0.3), (0.6, 1.5), 8.0),
+    Departure(0.3, (0.25, 0.3), (0.6, 1.5), (0.0, 10.0), 1000.0),
     # Off with the nose pumping up and down, as an over-controlled rotation does.
-    Departure(0.2, (0.2, 0.2), (0.9, 1.0), 80.0),
+    Departure(0.2, (0.2, 0.2), (0.9, 1.0), (0.0, 10.0), 6000.0),
 )
 
 SETTLING_S = 0.5
-"""Time in which the first jerks of a lift-off die down. [s]"""
+"""Time in which the first unrest of a lift-off dies down. [s]"""
 
-STEADY_JERK = 1.0
-"""Random walk of the acceleration in the climb, at the least. [(m/s²)²/s]"""
+JERK_TIME_S = 0.3
+"""Correlation time of the jerk: pitch control and gusts. [s]"""
 
-MOST_JERK = 8.0
-"""And at the most: beyond it the model would explain anything. [(m/s²)²/s]"""
+STEADY_UNREST = 60.0
+"""Variance rate of the jerk in the climb: 3 m/s³ within its correlation time. [(m/s³)²/s]"""
+
+FLUTTER = 0.3
+"""Random walk of the acceleration itself, beside its jerk. [(m/s²)²/s]"""
 
 LEAST_SHAKE_M_S2 = (0.03, 0.08)
 """Least noise of a 0.04 s mean of the vertical acceleration, on the ground and in the air: a
@@ -323,15 +327,13 @@ def locate_liftoff(
 
 @dataclass(frozen=True, slots=True)
 class _Shake:
-    """Noise of the block means, and how fast the true acceleration walks in the air.
+    """Noise of the block means. [m/s²].
 
-    ``ground`` per block (n,) or None without an IMU, ``air`` alike for all [m/s²];
-    ``jerk`` in (m/s²)²/s.
+    ``ground`` per block, shape (n,), or None without an IMU; ``air`` alike for all.
     """
 
     ground: Array | None
     air: float
-    jerk: float
 
 
 def _shake(
@@ -340,7 +342,7 @@ def _shake(
     """Noise on the ground roll, by speed, and in the first seconds of flight."""
     usable = np.isfinite(blocks.accel).sum() > len(blocks.accel) // 2
     if evidence.accel is None or not usable:
-        return _Shake(None, 1.0, 0.0)
+        return _Shake(None, 1.0)
     signal = evidence.accel
     flat = Series(signal.time_s, signal.value, np.ones_like(signal.value))
 
@@ -359,7 +361,7 @@ def _shake(
     mean = max(LEAST_SHAKE_M_S2[0], colour * on_ground)
     growth = _growth(evidence.speed, time, rolling, blocks.time)
     ground = np.maximum(LEAST_SHAKE_M_S2[0], mean * growth)
-    return _Shake(ground, in_air, min(MOST_JERK, _walk(flying, in_air)))
+    return _Shake(ground, in_air)
 
 
 def _growth(speed: Series | None, time: Array, rolling: Array, wanted: Array) -> Array:
@@ -381,16 +383,6 @@ def _growth(speed: Series | None, time: Array, rolling: Array, wanted: Array) ->
     variance = constant + share * np.interp(wanted, speed.time_s, speed.value) ** 2
     mean = constant + share * float(np.mean(squared))
     return np.asarray(np.minimum(MOST_GROWTH, np.sqrt(variance / max(mean, 1e-9))))
-
-
-def _walk(blocks: Array, white: float, *, span: int = 5) -> float:
-    """Variance rate of the true acceleration, from changes over 0.2 s less their noise."""
-    good = blocks[np.isfinite(blocks)]
-    means = good[: len(good) // span * span].reshape(-1, span).mean(axis=1)
-    if len(means) < 4:
-        return 0.0
-    change = float(np.mean(np.diff(means) ** 2)) - 2 * white**2 / span
-    return max(0.0, change) / (span * BLOCK_S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -474,29 +466,26 @@ def _free_path(
 ) -> tuple[Array, Array]:
     """Log evidence for one kind of departure, all starting blocks at the same time.
 
-    States: height, climb rate, acceleration, then the three sensor errors of the ground.
+    States: height, climb rate, acceleration, jerk, then the three sensor errors of the ground.
+    The jerk makes true motion smooth, so that noise which stops at a lift-off is told from it.
     """
     n = len(blocks.time)
-    x = np.zeros((n, 6))
-    p = np.zeros((n, 6, 6))
-    x[:, 0], x[:, 1], x[:, 2] = 0.01, kind.speed_m_s[0], kind.accel_m_s2[0]
-    p[:, 0, 0], p[:, 1, 1] = 0.02**2, kind.speed_m_s[1] ** 2
-    p[:, 2, 2] = kind.accel_m_s2[1] ** 2
-    x[:, 3:] = ground.bias
-    p[:, 3:, 3:] = ground.bias_cov
+    x = np.zeros((n, 7))
+    p = np.zeros((n, 7, 7))
+    x[:, :4] = 0.01, kind.speed_m_s[0], kind.accel_m_s2[0], kind.jerk_m_s3[0]
+    for state, std in enumerate((0.02, kind.speed_m_s[1], kind.accel_m_s2[1], kind.jerk_m_s3[1])):
+        p[:, state, state] = std**2
+    x[:, 4:] = ground.bias
+    p[:, 4:, 4:] = ground.bias_cov
     dt = BLOCK_S
-    f = np.eye(6)
-    f[0, 1], f[0, 2], f[1, 2] = dt, dt * dt / 2, dt
-    walk = np.zeros((6, 6))
-    walk[:3, :3] = np.array(
-        [
-            [dt**5 / 20, dt**4 / 8, dt**3 / 6],
-            [dt**4 / 8, dt**3 / 3, dt**2 / 2],
-            [dt**3 / 6, dt**2 / 2, dt],
-        ]
-    )
-    drift = np.diag([0, 0, 0, ACCEL_WALK**2 * dt, BARO_WALK**2 * dt, 0])
-    jerks = max(shake.jerk, STEADY_JERK) + kind.jerk * np.exp(-dt * np.arange(n) / SETTLING_S)
+    f = np.eye(7)
+    f[0, 1:4] = dt, dt**2 / 2, dt**3 / 6
+    f[1, 2:4] = dt, dt**2 / 2
+    f[2, 3], f[3, 3] = dt, math.exp(-dt / JERK_TIME_S)
+    push = np.array([dt**3 / 6, dt**2 / 2, dt, 1.0, 0, 0, 0])
+    walk = dt * np.outer(push, push)
+    drift = np.diag([0, 0, FLUTTER * dt, 0, ACCEL_WALK**2 * dt, BARO_WALK**2 * dt, 0])
+    unrest = STEADY_UNREST + kind.unrest * np.exp(-dt * np.arange(n) / SETTLING_S)
     wanted = np.minimum(HOVER_M_S * dt * np.arange(n) - GROUND_MARGIN_M, HOVER_TOP_M)
     total, sunk = np.full(n, math.log(kind.share)), np.zeros(n)
     hop = np.full((n, n), -np.inf)
@@ -518,19 +507,19 @@ def _free_path(
         clear = (x[live, 0] - needed) / np.sqrt(p[live, 0, 0] + CONTACT_STD_M**2)
         sunk[live] = np.minimum(sunk[live], log_ndtr(clear))
         x[live] = x[live] @ f.T
-        p[live] = f @ p[live] @ f.T + jerks[k::-1, None, None] * walk + drift
+        p[live] = f @ p[live] @ f.T + unrest[k::-1, None, None] * walk + drift
     return total + sunk, hop
 
 
 def _rows(blocks: _Blocks, k: int, shake: float) -> Iterator[tuple[Array, float, float]]:
     """Measurement row, value and variance of each sensor that has block k."""
     if math.isfinite(blocks.accel[k]):
-        yield np.array([0, 0, 1.0, 1.0, 0, 0]), blocks.accel[k], shake**2
+        yield np.array([0, 0, 1.0, 0, 1.0, 0, 0]), blocks.accel[k], shake**2
     if math.isfinite(blocks.height[k]):
-        row = np.array([1.0, 0, 0, 0, 1.0, blocks.speed_head[k]])
+        row = np.array([1.0, 0, 0, 0, 0, 1.0, blocks.speed_head[k]])
         yield row, blocks.height[k], blocks.height_var[k]
     if math.isfinite(blocks.climb[k]):
-        yield np.array([0, 1.0, 0, 0, 0, 0]), blocks.climb[k], blocks.climb_var[k]
+        yield np.array([0, 1.0, 0, 0, 0, 0, 0]), blocks.climb[k], blocks.climb_var[k]
 
 
 def _touches(x: Array, p: Array) -> Array:
