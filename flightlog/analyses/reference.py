@@ -32,6 +32,9 @@ MODEL_SHARE = 0.3
 """Share of the logarithm of the correction that is taken as its own standard uncertainty:
 the correction is a model, not a measurement. [-]"""
 
+STEEPEST = 0.05
+"""Steepest slope that is corrected. [-]"""
+
 LARGEST_DIFFERENCE = 0.05
 _NORMAL = NormalDist()
 LIFTOFF_OVER_STALL = 1.1
@@ -98,13 +101,18 @@ def roll_model(aircraft: Aircraft, flown: Conditions) -> RollModel | None:
 def _refusal(flown: Conditions, airspeed_m_s: float) -> str:
     wind = flown.headwind_m_s.value
     if abs(wind) > 0.4 * airspeed_m_s:
-        return f"the headwind of {wind:.1f} m/s is above 0.4 of the lift-off airspeed"
+        kind = "headwind" if wind > 0 else "tailwind"
+        return f"the {kind} of {abs(wind):.1f} m/s is above 0.4 of the lift-off airspeed"
+    if abs(flown.slope) > STEEPEST:
+        return f"the slope of {flown.slope:+.2f} is beyond ±{STEEPEST:g}, which can be corrected"
     mass = flown.reference_kg / flown.mass_kg.value
     if not 0.8 <= mass <= 1.25:
         return f"the reference mass is {mass:.2f} times the flown one; 0.8 to 1.25 can be corrected"
     density = ISA_RHO0_KG_M3 / flown.density_kg_m3.value
     if not 0.85 <= density <= 1.15:
-        return f"standard density is {density:.2f} times the flown one; 0.85 to 1.15 can be"
+        return (
+            f"standard density is {density:.2f} times the flown one; 0.85 to 1.15 can be corrected"
+        )
     return ""
 
 
@@ -181,10 +189,12 @@ def _correct(
     roll: Figure, ground_speed: float, flown: Conditions, aircraft: Aircraft | None
 ) -> Answer:
     airspeed = ground_speed + flown.headwind_m_s.value
+    if roll.quantity.value <= 0 or ground_speed <= 0 or airspeed <= 0:
+        return Answer(withheld={FIGURE: "the roll or the lift-off speed is not above zero"})
     refusal = _refusal(flown, airspeed)
     if refusal:
         return Answer(withheld={FIGURE: refusal})
-    findings = []
+    findings, disagreement = [], 0.0
     ratio, method = empirical_ratio(roll.quantity.value, ground_speed, flown), "empirical chain"
     model = roll_model(aircraft, flown) if aircraft is not None else None
     if model is not None:
@@ -196,6 +206,7 @@ def _correct(
                 make_finding("roll-model-fails", f"the roll model can't be used: {exc.found}")
             )
         if abs(chain / ratio - 1) > LARGEST_DIFFERENCE:
+            disagreement = abs(math.log(chain / ratio)) / 2
             findings.append(
                 make_finding(
                     "reference-methods-differ",
@@ -204,6 +215,6 @@ def _correct(
                     evidence={"model_ratio": round(ratio, 4), "chain_ratio": round(chain, 4)},
                 )
             )
-    log_std = _spread(flown, airspeed, ratio)
+    log_std = math.hypot(_spread(flown, airspeed, ratio), disagreement)
     figure = Figure(FIGURE, _corrected(roll.quantity, ratio, log_std), method, roll.sources)
     return Answer({FIGURE: figure}, {}, tuple(findings))

@@ -45,12 +45,17 @@ error. [m]"""
 SCALE_STD = 0.004
 """Speed scale and heading spread, as a share of the distance. [-]"""
 
+START_STD_S = (0.1, 0.3)
+"""Standard uncertainty of the start of the roll with and without an IMU: a thrust that ramps
+up in half a second passes the speed threshold by a tenth late. [s]"""
+
 WEAK_WIDTH_S = 1.0
 """A lift-off less sharp than this is said to be uncertain. [s]"""
 
 _NODES = np.linspace(-2.4, 2.4, 9)
 _NODE_WEIGHTS = np.exp(-0.5 * _NODES**2)
 
+# Headwind, reference roll and distance to a screen have analyses of their own.
 _FIGURES = (
     "takeoff.start_time",
     "takeoff.liftoff_time",
@@ -238,7 +243,7 @@ def _report(
     if data.height is not None:
         sources.append("baro")
     liftoff = _thinned(Posterior.from_samples(posterior.time_s, posterior.last_contact, "s"))
-    start_std = 0.06 if track.inertial else 0.3
+    start_std = START_STD_S[0] if track.inertial else START_STD_S[1]
     start = Uncertain(track.mean_start_s(), {"start of roll": start_std}, "s")
     how = f"{method}; lift-off as a posterior over " + " and ".join(
         name

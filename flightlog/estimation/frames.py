@@ -56,7 +56,8 @@ class LocalFrame:
     def position(self, east_m: float, north_m: float) -> tuple[float, float]:
         """Latitude and longitude [deg] of a point given in metres."""
         per_lat, per_lon = self.metres_per_degree
-        return self.latitude_deg + north_m / per_lat, self.longitude_deg + east_m / per_lon
+        longitude = (self.longitude_deg + east_m / per_lon + 180) % 360 - 180
+        return self.latitude_deg + north_m / per_lat, longitude
 
 
 def along_cross(east_m: Array, north_m: Array, heading_deg: float) -> tuple[Array, Array]:

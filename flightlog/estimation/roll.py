@@ -1,8 +1,8 @@
 """Along the runway: speed and distance from the start of the roll, and the age of a fix.
 
-Model: position s, ground speed v and accelerometer bias b along the runway (METHODS of the
-trade: an inertial filter aided by Doppler speed, smoothed backwards after Rauch, Tung and
-Striebel 1965). The filter starts at rest, so distance is known from the start line on.
+Model: position s, ground speed v and accelerometer bias b along the runway: an inertial filter
+aided by Doppler speed, smoothed backwards after Rauch, Tung and Striebel (1965). The filter
+starts at rest, so distance is known from the start line on.
 Every fix is `latency` old when its row is written; the filter runs once for each latency on a
 grid, all at the same time, and the likelihood of each run times a prior weighs it.
 
@@ -309,7 +309,8 @@ def _forward(model: _Model, push: Array, z: Array, var: Array) -> _Filtered:
     cov = np.empty((steps, lags, 3, 3))
     mean_ahead, cov_ahead = np.empty_like(mean), np.empty_like(cov)
     log_like = np.zeros(lags)
-    count, square, streak = np.zeros(lags), np.zeros(lags), np.zeros(lags)
+    streak = np.zeros(lags)
+    surprises = np.full((steps, lags), np.nan)
     have = np.isfinite(z)
     for k in range(steps):
         if k:
@@ -332,12 +333,24 @@ def _forward(model: _Model, push: Array, z: Array, var: Array) -> _Filtered:
             x = x + gain * y[:, None]
             p = p - gain[:, :, None] * p[:, None, 1, :]
             p = 0.5 * (p + p.transpose(0, 2, 1))
-            count += used
-            square += np.where(used, nis, 0.0)
+            surprises[k] = np.where(have[k], nis, np.nan)
         mean[k], cov[k] = x, p
     best = int(np.argmax(log_like))
-    misfit = float(square[best] / max(1.0, count[best]))
+    misfit = _misfit(surprises[:, best])
     return _Filtered(mean, cov, mean_ahead, cov_ahead, log_like, misfit)
+
+
+def _misfit(nis: Array) -> float:
+    """How much larger the squared errors are than stated; robust, so that glitches don't count.
+
+    Of a chi-square of one degree of freedom 68.3 % lie below 1. The mean of what is not a
+    glitch bounds it from below.
+    """
+    seen = nis[np.isfinite(nis)]
+    if len(seen) < 4:
+        return 1.0
+    kept = seen[seen < GLITCH_NIS]
+    return max(float(np.quantile(seen, 0.683)), float(np.mean(kept)) if len(kept) else 1.0)
 
 
 def _gains(model: _Model, filtered: _Filtered) -> Array:
