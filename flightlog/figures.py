@@ -237,6 +237,9 @@ def settle(
 ) -> tuple[dict[str, Figure], dict[str, str]]:
     """Decide which figures stand: the only place that withholds one.
 
+    A ``stop`` finding comes first; then a figure that any analysis gives stands, whatever
+    another says of it; then the reason of an analysis; then the tables that are missing.
+
     Parameters
     ----------
     answers : iterable of Answer

@@ -25,12 +25,8 @@ from flightlog.analyses.takeoff_data import (
     last_rest,
 )
 from flightlog.estimation.frames import Array
-from flightlog.estimation.liftoff import (
-    LiftoffPosterior,
-    Series,
-    VerticalEvidence,
-    locate_liftoff,
-)
+from flightlog.estimation.liftoff import LiftoffPosterior, locate_liftoff
+from flightlog.estimation.liftoff_evidence import Series, VerticalEvidence
 from flightlog.estimation.roll import RollTrack, SpeedFixes, estimate_roll
 from flightlog.figures import Answer, Figure
 from flightlog.findings import Finding, make_finding

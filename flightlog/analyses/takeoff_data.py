@@ -16,7 +16,7 @@ from flightlog.analyses.phases import Sortie
 from flightlog.columns import TABLES
 from flightlog.constants import G0_M_S2
 from flightlog.estimation.frames import Array
-from flightlog.estimation.liftoff import Series
+from flightlog.estimation.liftoff_evidence import Series
 from flightlog.estimation.roll import ForwardAcceleration, block_means
 from flightlog.recording import Recording
 
@@ -85,7 +85,7 @@ class TakeoffData:
     pitch : Series or None
         Pitch. [rad]
     fast_s : float
-        First time the ground speed passed `ROLLING_M_S`. [s]
+        Start of the last unbroken stretch above `ROLLING_M_S` before lift-off. [s]
     two_metres_s : float
         About when the wheels passed 2 m. [s]
     """
@@ -195,7 +195,10 @@ def body_motion(recording: Recording, start_s: float, end_s: float) -> tuple[Bod
 def barometric_height(
     recording: Recording, start_s: float, end_s: float, roll_s: float
 ) -> Series | None:
-    """Height above the place of the start: zero is the median of up to 10 s before the roll."""
+    """Height above the place of the start.
+
+    Zero is the median of up to 10 s that end 1.5 s before the roll.
+    """
     rows = window(recording.one("baro"), start_s, end_s)
     if rows is None:
         return None

@@ -10,12 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flightlog.estimation.liftoff import (
-    LiftoffPosterior,
-    Series,
-    VerticalEvidence,
-    locate_liftoff,
-)
+from flightlog.estimation.liftoff import LiftoffPosterior, locate_liftoff
+from flightlog.estimation.liftoff_evidence import Series, VerticalEvidence
 
 STEP = 0.001
 ROLL_START_S = 20.0
