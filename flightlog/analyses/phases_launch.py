@@ -230,13 +230,16 @@ def _kind(
     way_m = float(np.nansum(e.speed_m_s[moving : airborne + 1])) * e.step_s
     jump = speed[second:] - speed[:-second] if len(speed) > second else np.zeros(1)
     before = e.shake_rad_s[max(0, moving - 5 * second) : max(1, moving - second)]
+    # A way too short for a roll at the pace of a roll is a lift-off that was placed too early,
+    # by a barometer that a gust moved; it says nothing about a throw.
+    misplaced = way_m < _NO_ROLL_M and not np.any(jump > _THROW_M_S)
     signs = [
         bool(np.any(jump > _THROW_M_S)),
-        way_m < _SHORT_ROLL_M,
+        way_m < _SHORT_ROLL_M and not misplaced,
         _late_power(e, moving, until),
         _typical(before) > _HANDLED_RAD_S,
     ]
-    return "hand" if way_m < _NO_ROLL_M or sum(signs) >= 2 else "runway"
+    return "hand" if sum(signs) >= 2 else "runway"
 
 
 def _late_power(e: Evidence, moving: int, until: int) -> bool:
