@@ -176,7 +176,7 @@ def _others(
     inputs: Inputs,
     takeoff: Takeoff,
 ) -> Iterable[Answer]:
-    from flightlog.analyses import climb, declared, energy, envelope, screen, wind
+    from flightlog.analyses import climb, declared, energy, envelope, screen, start_line, wind
 
     yield declared.answer(inputs)
     yield energy.answer(recording, sortie, path, takeoff.answer)
@@ -187,6 +187,7 @@ def _others(
     yield envelope.answer(recording, sortie, path, inputs, takeoff.answer)
     yield wind.answer(recording, sortie, path)
     yield screen.answer(takeoff, path, inputs)
+    yield start_line.answer(recording, takeoff, inputs)
     yield from _reference_roll(recording, sortie, path, inputs, takeoff)
 
 

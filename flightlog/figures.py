@@ -129,6 +129,14 @@ def _kinds() -> Iterable[FigureKind]:
         "straight distance from the start of roll to the first moment with no wheel on the ground",
         roll,
     )
+    yield kind(
+        "takeoff.distance_from_line",
+        "m",
+        1,
+        "Start line to lift-off",
+        "along the roll, from the painted start line of the site file to lift-off",
+        roll,
+    )
     yield kind("takeoff.skips", "", 0, "Skips", "wheel contacts after the first clear moment", roll)
     yield kind(
         "takeoff.distance_to_screen",
@@ -268,7 +276,7 @@ def settle(
         stop = next((f for f in stops if affected(f, id_)), None)
         missing = [t for t in kind.needs if t not in have]
         if stop is not None:
-            withheld[id_] = f"{stop.message} ({stop.code})"
+            withheld[id_] = f"{stop.message.rstrip('.')} ({stop.code})"
         elif id_ in given:
             figures[id_] = given[id_]
         elif id_ in reasons:

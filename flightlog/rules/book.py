@@ -18,7 +18,8 @@ A rule book is data: limits on figures, and a score formula. Every key::
     enforced                        "before_flight", "after_flight" (unless stated) or "both"
     source                          the clause
     definition                      where the limit measures something else than the figure:
-                                    { liftoff = "first_clear" } for takeoff.ground_roll
+                                    { liftoff = "first_clear" } or { start = "line" }
+                                    for takeoff.ground_roll
     [score.variables]
     NAME = "figure id"              numbers from the flight
     [score.entered]
@@ -49,7 +50,10 @@ if TYPE_CHECKING:
 When = Literal["before_flight", "after_flight", "both"]
 
 DEFINITIONS: MappingProxyType[tuple[str, str, str], str] = MappingProxyType(
-    {("takeoff.ground_roll", "liftoff", "first_clear"): "takeoff.first_clear_distance"}
+    {
+        ("takeoff.ground_roll", "liftoff", "first_clear"): "takeoff.first_clear_distance",
+        ("takeoff.ground_roll", "start", "line"): "takeoff.distance_from_line",
+    }
 )
 """Figure, key and value of a limit's own definition -> the figure that is that quantity."""
 

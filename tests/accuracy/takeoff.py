@@ -131,7 +131,7 @@ def tables_chunk(job: tuple[int, int]) -> list[Result]:
 def files_chunk(job: tuple[int, int]) -> list[Result]:
     """Simulate, write and read files, and measure one chunk."""
     import flightlog
-    from sample_flights.generator.takeoffs import write_takeoff_files
+    from sample_flights.generator.flights import write_takeoff_files
 
     n, seed = job
     out = []
