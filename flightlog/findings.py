@@ -179,6 +179,12 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Log IMU and attitude at 50 Hz or more.",
             ),
             _kind(
+                "speeds-contradict",
+                "stop",
+                "takeoff.*",
+                "Check the receiver's aerial, and whether the file is damaged.",
+            ),
+            _kind(
                 "speed-misfit",
                 "degrade",
                 "takeoff.*",
@@ -267,7 +273,12 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Check the tube for leaks and calibrate the airspeed sensor.",
             ),
             # --- phases
-            _kind("no-flight", "note", "", "Nothing in this log left the ground."),
+            _kind(
+                "no-flight",
+                "note",
+                "",
+                "If the aircraft flew, take the log of that flight from its card.",
+            ),
             _kind(
                 "starts-in-air",
                 "stop",
@@ -293,7 +304,8 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "stop",
                 "takeoff.ground_roll takeoff.ground_roll_reference takeoff.start_time"
                 " takeoff.first_clear_distance takeoff.skips takeoff.distance_to_screen"
-                " takeoff.headwind",
+                " takeoff.headwind takeoff.liftoff_time takeoff.liftoff_ground_speed"
+                " climb.height_at_60s",
                 "Nothing to repair: it rose without a roll.",
             ),
             _kind(

@@ -13,6 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.errors import UsageError
 
 
@@ -127,12 +128,16 @@ class GivenWind:
     from_std_deg: float = WIND_FROM_STD_DEG
 
 
+AIR_TEMPERATURE_STD_K = 2.0
+"""Standard uncertainty of an air temperature given without one: a pocket thermometer. [K]"""
+
+
 @dataclass(frozen=True, slots=True)
 class GivenAir:
     """Air temperature as the team measured it in the shade, with 1 sigma. [K]."""
 
     temperature_k: float
-    temperature_std_k: float = 2.0
+    temperature_std_k: float = AIR_TEMPERATURE_STD_K
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +178,9 @@ MASS_OPTION_STD_KG = 0.02
 
 STRONGEST_WIND_M_S = 40.0
 """A larger number is not the wind of a flying day, but one in other units. [m/s]"""
+
+AIR_TEMPERATURE_RANGE_DEG_C = (-40.0, 60.0)
+"""A number outside is not the air of a flying day, but in kelvin or Fahrenheit. [°C]"""
 
 _WIND = re.compile(r"(?P<speed>[^@]*)@(?P<from>[^@]*)")
 
@@ -333,6 +341,29 @@ def parse_mass(text: str) -> Mass:
             f"the mass is {kg:g} kg, and must be above 0 and at most 100", where="mass"
         )
     return Mass(kg, MASS_OPTION_STD_KG, "option")
+
+
+def parse_air_temperature(text: str) -> GivenAir:
+    """Understand an air temperature as people type it, in °C: ``18.5``.
+
+    Returns
+    -------
+    GivenAir
+        In kelvin, with the uncertainty of a pocket thermometer.
+
+    Raises
+    ------
+    UsageError
+        If it is not a number, or outside `AIR_TEMPERATURE_RANGE_DEG_C`.
+    """
+    celsius = _number(text, "air temperature")
+    low, high = AIR_TEMPERATURE_RANGE_DEG_C
+    if not low <= celsius <= high:
+        raise UsageError(
+            f"the air temperature is {celsius:g} °C, outside {low:g} to {high:g}",
+            where="air temperature",
+        )
+    return GivenAir(celsius + ZERO_CELSIUS_K)
 
 
 def _number(text: str, where: str) -> float:

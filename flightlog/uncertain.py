@@ -215,7 +215,9 @@ class Posterior:
         import numpy as np
 
         middle = np.cumsum(self.weights) - 0.5 * self.weights
-        return float(np.interp(bound, self.samples, middle, left=0.0, right=1.0))
+        share = float(np.interp(bound, self.samples, middle, left=0.0, right=1.0))
+        # The slope between samples that almost coincide can overflow.
+        return min(1.0, max(0.0, share))
 
     def scaled(self, factor: float, unit: str) -> Posterior:
         """Multiply by an exact factor, which may change the unit."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from typer.main import get_command
 
 import flightlog
 from flightlog.cli.app import app
@@ -265,8 +267,95 @@ def test_what_a_finding_spoils_exists():
 # --- documents
 
 COMMANDS = sorted(c.name or c.callback.__name__ for c in app.registered_commands if c.callback)
+DEBRIEF_OPTIONS = [
+    name
+    for parameter in get_command(app).commands["debrief"].params
+    for name in parameter.opts
+    if name.startswith("--") and name != "--help"
+]
 
 
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_is_in_the_readme(command):
     assert f"flightlog {command}" in README.read_text(encoding="utf-8")
+
+
+def typed_commands(text: str) -> Iterator[list[str]]:
+    """Give the words of every line of a document that calls the program."""
+    for line in text.splitlines():
+        if line.startswith("flightlog "):
+            yield line.split()[1:]
+
+
+README_COMMANDS = list(typed_commands(README.read_text(encoding="utf-8")))
+
+
+@pytest.mark.parametrize("words", README_COMMANDS, ids=" ".join)
+def test_what_the_readme_types_exists(words):
+    command = next(c for c in get_command(app).commands.values() if c.name == words[0])
+    options = {name for parameter in command.params for name in parameter.opts}
+    shipped = {p.name for folder in ("sample_flights", "checklists") for p in files_in(folder)}
+
+    for word in words[1:]:
+        folder, slash, name = word.partition("/")
+        assert not word.startswith("--") or word in options, word
+        assert not (slash and folder == "flightlog-demo") or name in shipped, word
+
+
+def files_in(folder: str) -> list[Path]:
+    return [p for p in (ROOT.parent / folder).iterdir() if p.is_file()]
+
+
+@pytest.mark.parametrize("option", DEBRIEF_OPTIONS)
+def test_every_option_of_the_debrief_is_in_the_readme(option):
+    assert f"`{option}" in README.read_text(encoding="utf-8")
+
+
+def test_the_package_says_that_it_is_typed():
+    assert (ROOT / "py.typed").is_file()
+
+
+# --- the checkout
+
+TOP_LEVEL = {
+    *("pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE", ".gitignore", ".ci"),
+    *("flightlog", "checklists", "sample_flights", "tests"),
+}
+
+# Home, temporary and mounted folders of the three systems. Written so as not to match itself.
+_SOMEBODYS = re.compile(
+    rb"(?<![\w.~/-])/(?:root|home|Users|tmp|work|opt|mnt)/[\w.]"
+    rb"|\b[A-Za-z]:[\\/]+(?:Users|Temp)\b"
+)
+
+
+@cache
+def tracked() -> tuple[Path, ...]:
+    """Give the files that belong to the project, by their place in it."""
+    try:
+        done = subprocess.run(
+            ["git", "ls-files", "-z"], cwd=ROOT.parent, capture_output=True, check=True, timeout=60
+        )
+    except (OSError, subprocess.CalledProcessError):
+        return ()
+    names = done.stdout.decode("utf-8").split("\0")
+    return tuple(Path(name) for name in names if name)
+
+
+def checkout() -> tuple[Path, ...]:
+    return tracked() or pytest.skip("not a git checkout: its own files can't be told from others")
+
+
+def test_nothing_new_stands_at_the_top():
+    assert {path.parts[0] for path in checkout()} <= TOP_LEVEL
+
+
+def test_no_file_names_a_folder_of_somebodys_machine():
+    named = {
+        (path.as_posix(), found.group().decode("utf-8"))
+        for path in checkout()
+        if (ROOT.parent / path).is_file()
+        for found in _SOMEBODYS.finditer((ROOT.parent / path).read_bytes())
+    }
+
+    assert not named

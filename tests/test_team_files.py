@@ -14,7 +14,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flightlog.errors import TeamFileError, UsageError
-from flightlog.inputs import GivenWind, load_aircraft, load_site, parse_mass, parse_wind
+from flightlog.inputs import (
+    GivenWind,
+    load_aircraft,
+    load_site,
+    parse_air_temperature,
+    parse_mass,
+    parse_wind,
+)
 from flightlog.rules.book import load_rules
 from flightlog.team_files.units import converted, units_like
 
@@ -298,6 +305,22 @@ def test_a_wind_with_a_decimal_comma_says_what_to_write():
 def test_a_mass_that_cannot_be_meant_is_a_usage_error(text):
     with pytest.raises(UsageError):
         parse_mass(text)
+
+
+@pytest.mark.parametrize(("text", "kelvin"), [("18.5", 291.65), (" -5 ", 268.15), ("60", 333.15)])
+def test_air_temperature_is_typed_in_degrees_celsius(text, kelvin):
+    air = parse_air_temperature(text)
+
+    assert air.temperature_k == pytest.approx(kelvin)
+    assert 2.0 == air.temperature_std_k
+
+
+@pytest.mark.parametrize("text", ["", "mild", "288.15", "77F", "-41", "60.1", "nan", "18,5"])
+def test_an_air_temperature_that_cannot_be_meant_is_a_usage_error(text):
+    with pytest.raises(UsageError) as caught:
+        parse_air_temperature(text)
+
+    assert "air temperature" == caught.value.where
 
 
 @given(st.text(max_size=20))

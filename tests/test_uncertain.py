@@ -17,7 +17,9 @@ shares = st.floats(0.001, 0.999)
 
 @st.composite
 def posteriors(draw: st.DrawFn) -> Posterior:
-    samples = draw(st.lists(st.floats(-1e4, 1e4), min_size=2, max_size=30, unique=True))
+    # On a grid of nanometres: between neighbours of the number line no share can be told apart.
+    finely = st.floats(-1e4, 1e4).map(lambda x: round(x, 9))
+    samples = draw(st.lists(finely, min_size=2, max_size=30, unique=True))
     weights = draw(st.lists(st.floats(0.01, 1), min_size=len(samples), max_size=len(samples)))
     return Posterior.from_samples(samples, weights, "m")
 
@@ -155,6 +157,12 @@ def test_quantile_and_probability_below_are_inverse(posterior, share):
     middle = np.cumsum(posterior.weights) - posterior.weights / 2
     assume(middle[0] < share < middle[-1])
     assert posterior.probability_below(posterior.quantile(share)) == pytest.approx(share, abs=1e-6)
+
+
+def test_a_probability_stays_one_between_neighbours_of_the_number_line():
+    posterior = Posterior.from_samples([0.0, 5e-323, 1.0])
+
+    assert 0.0 <= posterior.probability_below(posterior.quantile(0.25)) <= 1.0
 
 
 @given(posteriors(), shares)

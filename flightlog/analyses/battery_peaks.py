@@ -21,19 +21,22 @@ if TYPE_CHECKING:
 
 
 def _armed_window(recording: Recording, sortie: Sortie) -> tuple[float, float]:
-    """Armed stretch about the sortie; the sortie itself where the log does not tell."""
+    """Armed stretch before the sortie and in it; the sortie where the log does not tell.
+
+    One arming may hold several sorties, so the stretch begins with the rest before this one and
+    ends with it.
+    """
     arming = recording.get("arming")
     if arming is None:
         return sortie.start_s, sortie.end_s
     at = arming["time_s"].to_numpy(dtype=float)
     state = arming["armed"].to_numpy(dtype=float)
     on = at[(state > 0.5) & (at <= sortie.start_s)]
-    off = at[(state < 0.5) & (at >= sortie.end_s)]
     last_off = at[(state < 0.5) & (at <= sortie.start_s)]
     start = sortie.start_s
     if on.size and not (last_off.size and last_off[-1] > on[-1]):
         start = float(on[on > last_off[-1]][0]) if last_off.size else float(on[0])
-    return start, float(off[0]) if off.size else sortie.end_s
+    return max(start, min(sortie.search_s[0], sortie.start_s)), sortie.end_s
 
 
 def peaks(recording: Recording, battery: Battery, sortie: Sortie) -> Answer:

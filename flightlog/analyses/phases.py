@@ -200,7 +200,13 @@ def _limits(sortie: Sortie, departure: Departure, contacts: list[float]) -> list
         text = f"It touched the ground in between, without standing still, at {times}."
         said.append(("touch-and-go", text))
     return [
-        make_finding(code, text, start_s=sortie.start_s, end_s=sortie.end_s) for code, text in said
+        make_finding(
+            code,
+            text,
+            start_s=sortie.end_s if code == "ends-in-air" else sortie.start_s,
+            end_s=sortie.end_s,
+        )
+        for code, text in said
     ]
 
 

@@ -48,6 +48,10 @@ up in half a second passes the speed threshold by a tenth late. [s]"""
 WEAK_WIDTH_S = 1.0
 """A lift-off less sharp than this is said to be uncertain. [s]"""
 
+MISFIT_WIDENS, MISFIT_STOP = 2.5, 25.0
+"""Mean square of the speeds' scatter over what is claimed, above which the interval grows, and
+above which it says nothing. Sound logs show 0.2 to 1.3. [-]"""
+
 _NODES = np.linspace(-2.4, 2.4, 9)
 _NODE_WEIGHTS = np.exp(-0.5 * _NODES**2)
 
@@ -322,7 +326,16 @@ def _findings(data: TakeoffData, track: RollTrack, posterior: LiftoffPosterior) 
                 evidence={"fix_rate_hz": round(data.fixes.rate_hz, 2)},
             )
         )
-    if track.misfit > 2.5:
+    if track.misfit > MISFIT_STOP:
+        found.append(
+            make_finding(
+                "speeds-contradict",
+                f"speeds and accelerations in the roll contradict each other: they scatter "
+                f"{math.sqrt(track.misfit):.0f} times as much as claimed",
+                evidence={"misfit": round(track.misfit, 2)},
+            )
+        )
+    elif track.misfit > MISFIT_WIDENS:
         found.append(
             make_finding(
                 "speed-misfit",

@@ -26,6 +26,10 @@ LEAST_IMU_RATE_HZ = 20.0
 LONGEST_IMU_GAP_S = 0.3
 """A longer hole in the IMU during the roll makes it useless for carrying speed. [s]"""
 
+LONGEST_FIX_GAP = (1.6, 2.6)
+"""A longer hole in the fixes during the roll, in seconds and in usual distances of fixes,
+hides how far it rolled, or whether it rolled on. [s], [-]"""
+
 ROLLING_M_S = 5.0
 """Ground speed that only a roll under power reaches. [m/s]"""
 
@@ -56,8 +60,9 @@ class Fixes:
 
     @property
     def rate_hz(self) -> float:
-        """Usual rate of fixes. [Hz]"""
-        return 1 / float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 0.0
+        """Usual rate of fixes; 0 where time stands still. [Hz]"""
+        step = float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else 0.0
+        return 1 / step if step > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,6 +278,12 @@ def gather(recording: Recording, sortie: Sortie) -> TakeoffData | str:
     two = _passes_two_metres(fixes, height, fast)
     if two is None:
         return "neither barometer nor GPS climb rate shows when the aircraft rose: log one of them"
+    hole = _longest_hole(fixes, fast - 4, two + 1)
+    if hole is not None:
+        return (
+            f"the log has no position fixes from {hole[0]:.1f} s to {hole[1]:.1f} s, in the "
+            "take-off; without them a figure would be a guess"
+        )
     body, why = body_motion(recording, start, end)
     if body is not None:
         rolling = (body.time_s > fast - 4) & (body.time_s < two + 1)
@@ -282,6 +293,17 @@ def gather(recording: Recording, sortie: Sortie) -> TakeoffData | str:
     attitude = _attitude_at(recording, fixes.time_s)
     pitch = attitude[2] if attitude is not None else None
     return TakeoffData(fixes, body, why, height, pitch, fast, two)
+
+
+def _longest_hole(fixes: Fixes, start_s: float, end_s: float) -> tuple[float, float] | None:
+    """Ends of the longest hole in the fixes that touches a window, if it is too long."""
+    before, after = fixes.time_s[:-1], fixes.time_s[1:]
+    length = np.where((after > start_s) & (before < end_s), after - before, 0.0)
+    k = int(np.argmax(length))
+    seconds, steps = LONGEST_FIX_GAP
+    if length[k] <= max(seconds, steps / max(fixes.rate_hz, 1e-3)):
+        return None
+    return float(before[k]), float(after[k])
 
 
 def forward_input(body: Body, fast_s: float, two_metres_s: float) -> ForwardAcceleration:

@@ -35,6 +35,12 @@ WindOption = Annotated[
         "--wind", metavar="SPEED@FROM_DEG", help="Wind in m/s and where it comes from, as 3.5@340."
     ),
 ]
+AirOption = Annotated[
+    str | None,
+    typer.Option(
+        "--air-temperature", metavar="DEG_C", help="Air temperature in the shade in deg C, as 18.5."
+    ),
+]
 UnitsOption = Annotated[
     int | None,
     typer.Option("--payload-units", metavar="N", min=0, help="Payload units on board."),
@@ -54,6 +60,7 @@ def debrief(
     rules: RulesOption = None,
     mass: MassOption = None,
     wind: WindOption = None,
+    air_temperature: AirOption = None,
     payload_units: UnitsOption = None,
     entered: EnteredOption = None,
     as_json: Annotated[
@@ -71,7 +78,16 @@ def debrief(
         raise typer.BadParameter(
             f"prints one object, so it takes one log, got {len(logs)}", param_hint="--json"
         )
-    options = Options(site, aircraft, rules, mass, wind, payload_units, tuple(entered or ()))
+    options = Options(
+        site=site,
+        aircraft=aircraft,
+        rules=rules,
+        mass=mass,
+        wind=wind,
+        air_temperature=air_temperature,
+        payload_units=payload_units,
+        entered=tuple(entered or ()),
+    )
     inputs, book = gather(options)
     if enforce and book is None and (inputs.aircraft is None or not inputs.aircraft.limits):
         raise typer.BadParameter(

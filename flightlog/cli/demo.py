@@ -101,6 +101,9 @@ def _sample(entry: dict[str, Any], folder: Path) -> Sample:
             rules=data_path("checklists", rules) if rules else None,
             mass=f"{entry['mass_kg']:g}" if "mass_kg" in entry else None,
             wind=entry.get("wind"),
+            air_temperature=(
+                f"{entry['air_temperature_c']:g}" if "air_temperature_c" in entry else None
+            ),
             payload_units=entry.get("payload_units"),
         ),
     )
@@ -168,6 +171,7 @@ def _copy(sample: Sample, folder: Path) -> Sample:
             rules=copied(given.rules),
             mass=given.mass,
             wind=given.wind,
+            air_temperature=given.air_temperature,
             payload_units=given.payload_units,
         ),
     )
@@ -210,6 +214,7 @@ def _typed(given: Options) -> str:
         "--rules": _quoted(given.rules) if given.rules else None,
         "--mass": given.mass,
         "--wind": given.wind,
+        "--air-temperature": given.air_temperature,
         "--payload-units": None if given.payload_units is None else str(given.payload_units),
     }
     return "".join(f" {option} {text}" for option, text in parts.items() if text is not None)

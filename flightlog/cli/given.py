@@ -28,6 +28,7 @@ class Options:
     rules: Path | None = None
     mass: str | None = None
     wind: str | None = None
+    air_temperature: str | None = None
     payload_units: int | None = None
     entered: tuple[str, ...] = ()
 
@@ -43,13 +44,14 @@ def gather(options: Options) -> tuple[Inputs, RuleBook | None]:
         If an option is.
     """
     entered = dict(_entered(text) for text in options.entered)
-    from flightlog.inputs import Inputs, parse_mass, parse_wind
+    from flightlog.inputs import Inputs, parse_air_temperature, parse_mass, parse_wind
 
     inputs = Inputs(
         site=_site(options.site),
         aircraft=_aircraft(options.aircraft),
         mass=_typed(options.mass, parse_mass, "--mass"),
         wind=_typed(options.wind, parse_wind, "--wind"),
+        air=_typed(options.air_temperature, parse_air_temperature, "--air-temperature"),
         payload_units=options.payload_units,
         entered=entered,
     )

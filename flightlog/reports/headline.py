@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 
@@ -15,6 +16,8 @@ from flightlog.uncertain import Quantity
 _FIGURE = "takeoff.ground_roll"
 _WORST_FIRST = ("not met", "not shown", "not assessable", "met")
 _REASON_LIMIT = 300
+_SLUG = re.compile(r" \([a-z0-9-]+\)$")
+"""The code behind the reason of a finding; the findings below show it. """
 
 
 def headline(debrief: Debrief) -> str:
@@ -24,10 +27,28 @@ def headline(debrief: Debrief) -> str:
     limit is called that, and other limits that are not met are counted in the same breath.
     """
     if not debrief.sorties:
-        return _no_flight(debrief)
-    if len(debrief.sorties) == 1:
-        return _of_sortie(debrief.sorties[0]) + "."
-    return " ".join(f"Sortie {s.sortie.number}: {_of_sortie(s)}." for s in debrief.sorties)
+        return _no_flight(debrief) + _damaged(debrief)
+    said = {s.sortie.number: _of_sortie(s) for s in debrief.sorties}
+    if len(said) == 1:
+        return f"{said[debrief.sorties[0].sortie.number]}.{_damaged(debrief)}"
+    if not any(_judged_or_measured(s) for s in debrief.sorties):
+        return f"{len(said)} sorties, none with a ground roll that can be measured." + _damaged(
+            debrief
+        )
+    sentences = " ".join(f"Sortie {number}: {text}." for number, text in said.items())
+    return sentences + _damaged(debrief)
+
+
+def _judged_or_measured(sortie: SortieDebrief) -> bool:
+    return _FIGURE in sortie.figures or bool(sortie.outcomes)
+
+
+def _damaged(debrief: Debrief) -> str:
+    """Warn of holes in a file without checksums: what stands beside them may be wrong as well."""
+    every = [*debrief.findings, *(f for s in debrief.sorties for f in s.findings)]
+    if any(f.code == "damaged-bytes" and "places" in f.evidence for f in every):
+        return " The file is damaged: see the findings first."
+    return ""
 
 
 def _no_flight(debrief: Debrief) -> str:
@@ -41,7 +62,8 @@ def _no_flight(debrief: Debrief) -> str:
             "nothing left the ground."
         )
     if said is not None:
-        return f"No flight in this log: {plain(said.message, _REASON_LIMIT).rstrip('.')}."
+        reason = said.message.replace("Nothing in this log left", "nothing left")
+        return f"No flight in this log: {plain(reason, _REASON_LIMIT).rstrip('.')}."
     return "No flight in this log."
 
 
@@ -50,7 +72,8 @@ def _of_sortie(sortie: SortieDebrief) -> str:
     figure = sortie.figures.get(_FIGURE)
     if figure is None:
         reason = plain(sortie.withheld.get(_FIGURE, "it was not computed"), _REASON_LIMIT)
-        text = f"Ground roll withheld: {reason.rstrip('.')}"
+        reason = _SLUG.sub("", reason).rstrip(".")
+        text = f"Ground roll withheld: {reason[:1].lower()}{reason[1:]}"
         if judged is not None and judged.quantity is None:
             text += f"; the {_bound(judged.bound)} is not assessable"
         elif judged is not None:

@@ -11,6 +11,7 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 
+from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.figures import FIGURES, Figure
 from flightlog.findings import Finding
@@ -44,7 +45,7 @@ _INDENT = "  "
 _WORD_COLUMN = 17
 """Width of the column that holds shape and word of an outcome."""
 _TAIL = 26
-"""Room for the probability behind a strip."""
+"""Room for the probability behind a strip, so that strips are of one length."""
 _SAME_CODE = 3
 """Findings of one kind that are written out; the others are counted."""
 
@@ -150,6 +151,8 @@ def _given(debrief: Debrief) -> str:
     if inputs.wind is not None:
         wind = inputs.wind
         parts.append(f"wind {digits(wind.speed_m_s, 1)} m/s from {digits(wind.from_deg, 0)} deg")
+    if inputs.air is not None:
+        parts.append(f"air {digits(inputs.air.temperature_k - ZERO_CELSIUS_K, 1)} °C")
     if debrief.rules is not None:
         rules = debrief.rules
         parts.append(
@@ -173,7 +176,8 @@ _ENDINGS = {
 
 def _sortie_line(result: SortieDebrief, debrief: Debrief) -> str:
     sortie = result.sortie
-    parts = [_LAUNCHES[sortie.launch]]
+    rose = any(f.code == "vertical-launch" for f in result.findings)
+    parts = ["rose without a roll" if rose else _LAUNCHES[sortie.launch]]
     began = _utc(debrief.receipt, sortie.start_s)
     if began:
         parts.append(f"began {began}")
@@ -242,7 +246,8 @@ def _outcome(outcome: Outcome, width: int, look: Look) -> list[str]:
     chance = probability(outcome.probability, outcome.required_probability)
     needed = f"{outcome.required_probability:g}"
     tail = f"  p {chance}, needs {needed}"
-    return [*lines, " " * _WORD_COLUMN + draw(outcome, width - _WORD_COLUMN - _TAIL, look) + tail]
+    room = width - _WORD_COLUMN - max(_TAIL, len(tail))
+    return [*lines, " " * _WORD_COLUMN + draw(outcome, room, look) + tail]
 
 
 def _judged(outcome: Outcome) -> str:
@@ -340,7 +345,7 @@ def _withheld(sortie: SortieDebrief, receipt: Receipt, width: int) -> list[str]:
 def _unlock(figure_id: str, reason: str, receipt: Receipt) -> str:
     """Say which sensor is missing, where the reason only names a table."""
     kind = FIGURES.get(figure_id)
-    if kind is None or not reason.startswith("the log has no"):
+    if kind is None or not reason.startswith("the log has no") or ";" in reason:
         return ""
     missing = [UNLOCKED_BY[t] for t in kind.needs if not receipt.rows.get(t) and t in UNLOCKED_BY]
     return f"; unlocked by {' and '.join(missing)}" if missing else ""

@@ -25,6 +25,7 @@ DEG = pi / 180.0
 STRIP = Place(latitude=0.0412, longitude=-0.0537, elevation=212.0, heading=68.0)
 SLOPE = 0.004
 DENSITY = 1.182  # kg/m³: a mild morning at that height
+AIR_C = 17.0  # °C: half-dry air at the strip's pressure has that density at this temperature
 BOOT = 31.4  # s from switching on to the first sample
 UTC = 1_803_978_845.0  # Unix time of the first flight's first sample: a morning in 2027
 EMPTY_KG, REFERENCE_KG, UNIT_KG = 5.6, 8.0, 0.30
@@ -51,6 +52,8 @@ class Sample:
         [m/s]
     given_wind : tuple of float or None
         What the team's mast measured at 2 m: speed [m/s], from [deg true].
+    given_air_c : float or None
+        What the team's thermometer showed in the shade. [°C]
     roughness_m, friction : float
         The strip on that day. [m], [-]
     gps_hz, imu_hz, attitude_hz : int
@@ -71,6 +74,7 @@ class Sample:
     wind: tuple[float, float] = (0.4, 100.0)
     gust: float = 0.04
     given_wind: tuple[float, float] | None = None
+    given_air_c: float | None = None
     roughness_m: float = 0.0012
     friction: float = 0.045
     gps_hz: int = 5
@@ -98,14 +102,16 @@ def _plan(rotate: float, laps: int, **other: Any) -> Plan:
 
 SAMPLES = (
     Sample("heavy_misses_limit", "thirteen units on a soft strip: the roll is well over 40 m",
-           13, _plan(13.2, 2, rotate_rate=10 * DEG), 11, friction=0.062, roughness_m=0.002),
+           13, _plan(13.2, 2, rotate_rate=10 * DEG), 11, friction=0.062, roughness_m=0.002,
+           given_air_c=AIR_C),
     Sample("marginal", "eleven units: the roll is too close to 40 m to show that it held",
            11, _plan(12.7, 2, throttle=0.97), 21, friction=0.052, roughness_m=0.0018),
     Sample("calm", "still air, reference load, three laps",
-           8, _plan(11.1, 3), 13, imu_hz=100, attitude_hz=25, vibration=0.35),
+           8, _plan(11.1, 3), 13, imu_hz=100, attitude_hz=25, vibration=0.35,
+           given_air_c=AIR_C),
     Sample("headwind", "steady wind down the strip, measured by the mast",
            8, _plan(11.4, 3, ramp=1.1), 14, wind=(4.2, 74.0), gust=0.35, given_wind=(3.3, 70.0),
-           imu_hz=25),
+           given_air_c=AIR_C, imu_hz=25),
     Sample("gusty_crosswind", "gusts across the strip, a skip at lift-off, throttle run up first",
            8, _plan(9.2, 3, hold=1.6, rotate_rate=30 * DEG, rotate_pitch=11.5 * DEG,
                     ease=7.5 * DEG, ease_time=0.6), 35, wind=(5.0, 120.0), gust=1.0,

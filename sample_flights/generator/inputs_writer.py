@@ -93,5 +93,7 @@ def write_inputs(folder: Path, samples: Iterable[Sample], place: Place, slope: f
         if sample.given_wind:
             speed, origin = sample.given_wind
             index += f'wind = "{speed:g}@{origin:g}"  # by the mast, 2 m above the strip\n'
+        if sample.given_air_c is not None:
+            index += f"air_temperature_c = {sample.given_air_c:g}  # in the shade\n"
     for name, text in (("site", site), ("pannier", aircraft), ("index", index)):
         (folder / f"{name}.toml").write_text(text, encoding="utf-8", newline="\n")

@@ -211,6 +211,23 @@ def test_an_earlier_burst_of_speed_is_not_this_roll():
     assert data.fast_s == pytest.approx(20 + 5 / 3, abs=0.02)
 
 
+@pytest.mark.parametrize(("hole", "measured"), [((24.0, 25.2), True), ((24.0, 26.0), False)])
+def test_a_hole_in_the_fixes_of_the_roll_is_not_bridged(hole, measured):
+    fixes, baro = climbing()
+    fixes = fixes[(fixes["time_s"] <= hole[0]) | (fixes["time_s"] >= hole[1])]
+    data = gather(recording(gps=fixes, baro=baro), sortie(20.0, 40.0, liftoff=25.0))
+
+    assert measured is not isinstance(data, str)
+    assert measured or "no position fixes from 24.0 s to 26.0 s" in data
+
+
+def test_a_hole_well_before_the_roll_does_not_matter():
+    fixes, baro = climbing()
+    fixes = fixes[(fixes["time_s"] < 5) | (fixes["time_s"] > 12)]
+
+    assert not isinstance(gather(recording(gps=fixes, baro=baro), sortie(20.0, 40.0)), str)
+
+
 def test_what_is_missing_is_said():
     fixes, baro = climbing()
     asked = sortie(20.0, 40.0, liftoff=25.0)

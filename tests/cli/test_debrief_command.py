@@ -91,6 +91,20 @@ def test_enforce_needs_a_limit(answers, capsys):
     assert "there is no limit to enforce" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("typed", [["--air-temperature", "-5"], ["--air-temperature=-5"]])
+def test_the_air_temperature_reaches_the_debrief_also_below_zero(monkeypatch, typed):
+    seen = []
+
+    def stand_in(log, inputs, rules):
+        seen.append(inputs.air)
+        return made(judged(28.9), roll=ROLL)
+
+    monkeypatch.setattr(debriefing, "debrief_file", stand_in)
+
+    assert 0 == app.main(["debrief", "a.bin", *typed])
+    assert [268.15] == [air.temperature_k for air in seen]
+
+
 @pytest.mark.parametrize(
     "arguments",
     [
@@ -99,6 +113,8 @@ def test_enforce_needs_a_limit(answers, capsys):
         ["debrief", "a.bin", "--mass", "-1"],
         ["debrief", "a.bin", "--mass", "nan"],
         ["debrief", "a.bin", "--wind", "a breeze"],
+        ["debrief", "a.bin", "--air-temperature", "288"],
+        ["debrief", "a.bin", "--air-temperature", "mild"],
         ["debrief", "a.bin", "--payload-units", "-2"],
         ["debrief", "a.bin", "--entered", "field_best"],
         ["debrief", "a.bin", "--entered", "field_best=nan"],

@@ -80,3 +80,9 @@ def test_a_folder_that_cannot_be_made_is_said(tmp_path, capsys):
     assert 3 == app.main(["demo", "--to", "file"])
     assert 3 == app.main(["demo", "--to", "file/below"])
     assert 2 == capsys.readouterr().err.count("flightlog: file")
+
+
+def test_the_next_command_gives_again_what_was_given():
+    options = Options(mass="8", wind="3.3@70", air_temperature="17", payload_units=8)
+
+    assert " --mass 8 --wind 3.3@70 --air-temperature 17 --payload-units 8" == demo._typed(options)

@@ -53,6 +53,24 @@ def test_the_demo_writes_a_debrief_of_every_sample(flown):
         assert "flightlog.debrief/1" == json.loads(text)["schema"]
 
 
+def test_the_demo_shows_a_roll_at_reference(flown):
+    _, folder = flown
+    given = [s for s in demo.read_index() if s.options.air_temperature is not None]
+
+    assert given
+    for sample in given:
+        text = (folder / f"{sample.log.stem}.debrief.json").read_text(encoding="utf-8")
+        body = json.loads(text)
+        assert 290.15 == body["inputs"]["weather"]["air_temperature"]["value"]
+        figures = body["sorties"][0]["figures"]
+        # Flown at 1.182 kg/m3: the same roll is shorter in standard air; eight units are the
+        # reference load, so nothing else is corrected but a little slope and wind.
+        if sample.log.stem == "calm":
+            roll = figures["takeoff.ground_roll"]["value"]
+            assert 0.85 < figures["takeoff.ground_roll_reference"]["value"] / roll < 1.0
+        assert "takeoff.ground_roll_reference" in figures
+
+
 def test_the_commands_that_the_demo_ends_with_work(flown, monkeypatch, capsys):
     done, folder = flown
     monkeypatch.chdir(folder.parent)

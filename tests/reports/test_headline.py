@@ -5,6 +5,7 @@ import dataclasses
 import pytest
 
 from flightlog.analyses.phases import Attempt
+from flightlog.findings import make_finding
 from flightlog.reports.headline import headline
 from flightlog.uncertain import Uncertain
 from tests.made_debriefs import judged, made
@@ -95,3 +96,27 @@ def test_every_sortie_has_its_sentence():
 
     assert text.startswith("Sortie 1: Ground roll")
     assert " Sortie 2: Ground roll" in text
+
+
+def test_the_reason_of_a_finding_is_part_of_the_sentence():
+    text = headline(
+        made(
+            judged(None),
+            withheld={"takeoff.ground_roll": "The log starts in the air at 4.0 s (starts-in-air)"},
+        )
+    )
+
+    assert text.startswith("Ground roll withheld: the log starts in the air at 4.0 s; the 40 m")
+
+
+def test_several_sorties_without_a_roll_are_one_sentence():
+    debrief = made(withheld={"takeoff.ground_roll": "it rose without a roll"}, sorties=3)
+
+    assert "3 sorties, none with a ground roll that can be measured." == headline(debrief)
+
+
+def test_a_file_with_holes_is_called_damaged():
+    hole = make_finding("damaged-bytes", "431 of 900 bytes", evidence={"bytes": 431, "places": 2})
+    debrief = dataclasses.replace(made(judged(28.9), roll=metres(28.9)), findings=(hole,))
+
+    assert headline(debrief).endswith(" is met. The file is damaged: see the findings first.")
