@@ -23,6 +23,9 @@ from flightlog.recording import Recording
 LEAST_IMU_RATE_HZ = 20.0
 """Below this an IMU shows neither the start of a roll nor a lift-off. [Hz]"""
 
+LEAST_SPECK_M_S2 = 12.0
+"""A single sample of the accelerometer nearer to its neighbours than this is believed. [m/s²]"""
+
 LONGEST_IMU_GAP_S = 0.3
 """A longer hole in the IMU during the roll makes it useless for carrying speed. [s]"""
 
@@ -162,6 +165,20 @@ def _attitude_at(recording: Recording, time: Array) -> tuple[Array, Array, Serie
     return np.interp(time, t, roll), np.interp(time, t, pitch), series
 
 
+def _specks(values: Array) -> Array:
+    """Single samples far from their neighbours: damaged bytes, not motion.
+
+    An impact lasts for several samples of an IMU that is fast enough to show it, so that the
+    median of seven goes along with it; vibration stays within six times its usual size.
+    """
+    if len(values) < 7 or not np.isfinite(values).any():
+        return np.zeros(len(values), dtype=bool)
+    filled = np.where(np.isfinite(values), values, np.nanmedian(values))
+    near = np.lib.stride_tricks.sliding_window_view(np.pad(filled, 3, mode="edge"), 7)
+    off = np.abs(filled - np.median(near, axis=1))
+    return np.asarray(off > max(LEAST_SPECK_M_S2, 6 * 1.4826 * float(np.median(off))))
+
+
 def body_motion(recording: Recording, start_s: float, end_s: float) -> tuple[Body | None, str]:
     """Accelerations along the ground and upward from IMU and attitude.
 
@@ -175,7 +192,7 @@ def body_motion(recording: Recording, start_s: float, end_s: float) -> tuple[Bod
         return None, "the log has no IMU data"
     time = column(rows, "time_s")
     f = [column(rows, f"accel_{axis}_m_s2") for axis in "xyz"]
-    good = np.isfinite(f[0]) & np.isfinite(f[1]) & np.isfinite(f[2])
+    good = np.logical_and.reduce([np.isfinite(a) & ~_specks(a) for a in f])
     good[1:] &= np.diff(time) > 0
     time, f = time[good], [a[good] for a in f]
     if len(time) < 10:

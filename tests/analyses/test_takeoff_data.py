@@ -236,3 +236,30 @@ def test_what_is_missing_is_said():
     assert "never passed 5 m/s" in gather(recording(gps=slow, baro=baro), asked)
     unknown = fixes.drop(columns="climb_m_s")
     assert "log one of them" in gather(recording(gps=unknown), asked)
+
+
+def test_a_flipped_sample_is_not_an_impact():
+    """One accelerometer sample of the wrong sign once moved a roll by twelve metres."""
+    level = at_attitude(0, 3, forward=3.0)
+    imu = level["imu"].copy()
+    imu.loc[200, "accel_z_m_s2"] *= -1
+    flipped = recording(imu=imu, attitude=level["attitude"])
+
+    body, _ = body_motion(flipped, 0, 10)
+
+    assert body is not None
+    assert len(imu) - 1 == len(body.time_s)
+    assert body.upward_m_s2 == pytest.approx(0.0, abs=1e-9)
+
+
+def test_an_impact_of_several_samples_is_believed():
+    # 40 m/s² for 50 ms at 100 Hz: a hard contact, not a speck.
+    level = at_attitude(0, 3)
+    imu = level["imu"].copy()
+    imu.loc[200:204, "accel_z_m_s2"] -= 40.0
+
+    body, _ = body_motion(recording(imu=imu, attitude=level["attitude"]), 0, 10)
+
+    assert body is not None
+    assert len(imu) == len(body.time_s)
+    assert body.upward_m_s2.max() == pytest.approx(40.0, rel=0.01)
