@@ -192,7 +192,7 @@ def body_motion(recording: Recording, start_s: float, end_s: float) -> tuple[Bod
         return None, "the log has no IMU data"
     time = column(rows, "time_s")
     f = [column(rows, f"accel_{axis}_m_s2") for axis in "xyz"]
-    good = np.logical_and.reduce([np.isfinite(a) & ~_specks(a) for a in f])
+    good = np.all([np.isfinite(a) & ~_specks(a) for a in f], axis=0)
     good[1:] &= np.diff(time) > 0
     time, f = time[good], [a[good] for a in f]
     if len(time) < 10:
