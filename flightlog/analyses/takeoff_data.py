@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from flightlog.analyses.phases import Sortie
 from flightlog.columns import TABLES
@@ -165,7 +166,7 @@ def _attitude_at(recording: Recording, time: Array) -> tuple[Array, Array, Serie
     return np.interp(time, t, roll), np.interp(time, t, pitch), series
 
 
-def _specks(values: Array) -> Array:
+def _specks(values: Array) -> NDArray[np.bool_]:
     """Single samples far from their neighbours: damaged bytes, not motion.
 
     An impact lasts for several samples of an IMU that is fast enough to show it, so that the
