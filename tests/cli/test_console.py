@@ -118,7 +118,9 @@ def test_progress_is_one_line_that_goes_away():
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGINT can't be sent to one process")
 def test_ctrl_c_ends_with_one_line_and_130():
     code = (
-        "import time\n"
+        "import signal, time\n"
+        # A job in the background is born deaf to the signal; a person's terminal is not.
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
         "from flightlog.cli import debriefing, run\n"
         "def stand_in(*given):\n"
         "    print('started', flush=True)\n"
