@@ -30,12 +30,20 @@ from flightlog.estimation.liftoff_evidence import (
     BLOCK_S,
     Ground,
     Series,
+    Shake,
     VerticalEvidence,
     filter_ground,
     measure_shake,
     to_blocks,
 )
 from flightlog.estimation.liftoff_paths import free_paths
+
+QUIET_M_S2 = 0.25
+"""Noise of a block mean below which single contacts show. [m/s²]"""
+
+UNSEEN_SHARE, UNSEEN_S = (0.06, 0.1), 2.0
+"""Probability of hops that nothing showed, with a quiet IMU and otherwise, and how long before
+the first seen one they may lie. [-], [s]"""
 
 LEAST_STD_S = 0.04
 """What the model itself may be off: 1 sigma on the instant. [s]"""
@@ -77,7 +85,7 @@ class LiftoffPosterior:
     @property
     def resolves_skips(self) -> bool:
         """Whether the accelerometer is quiet enough to show single contacts."""
-        return self.shake_air_m_s2 is not None and self.shake_air_m_s2 < 0.25
+        return self.shake_air_m_s2 is not None and self.shake_air_m_s2 < QUIET_M_S2
 
 
 def locate_liftoff(
@@ -114,7 +122,7 @@ def locate_liftoff(
     return LiftoffPosterior(
         blocks.time - BLOCK_S / 2,
         _spread(last_contact),
-        _spread(first_clear),
+        _spread(_with_unseen_hops(first_clear, shake)),
         1.0 - clean,
         _count_contacts(ground, first_clear, last_contact),
         float(np.max(shake.ground[: last + 1])) if shake.ground is not None else None,
@@ -137,6 +145,15 @@ def _pitch_prior(
     if rise[-1] < 3.0:
         return flat
     return np.log(np.maximum(0.003, 1 / (1 + np.exp(-(rise - 1.5) / 0.5))))
+
+
+def _with_unseen_hops(first_clear: Array, shake: Shake) -> Array:
+    """Leave room for hops that no sensor showed, in the stretch before the first that it did."""
+    quiet = shake.ground is not None and shake.air < QUIET_M_S2
+    share = UNSEEN_SHARE[0] if quiet else UNSEEN_SHARE[1]
+    reach = round(UNSEEN_S / BLOCK_S)
+    earlier = np.convolve(first_clear, np.ones(reach) / reach)[reach - 1 :][: len(first_clear)]
+    return np.asarray((1 - share) * first_clear + share * earlier / max(earlier.sum(), 1e-12))
 
 
 def _spread(weights: Array) -> Array:
