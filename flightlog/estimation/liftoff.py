@@ -41,7 +41,7 @@ from flightlog.estimation.liftoff_paths import free_paths
 QUIET_M_S2 = 0.25
 """Noise of a block mean below which single contacts show. [m/s²]"""
 
-UNSEEN_SHARE, UNSEEN_S = (0.06, 0.1), 2.0
+UNSEEN_SHARE, UNSEEN_S = (0.035, 0.1), 1.0
 """Probability of hops that nothing showed, with a quiet IMU and otherwise, and how long before
 the first seen one they may lie. [-], [s]"""
 
