@@ -38,8 +38,17 @@ ZERO_CELSIUS_K = 273.15
 GPS_EPOCH_UNIX_S = 315964800
 """The GPS epoch, 1980-01-06T00:00:00Z, in Unix seconds. IS-GPS-200."""
 
-GPS_UTC_LEAP_S = 18
-"""GPS time minus UTC since 2017-01-01 [s]. IERS Bulletin C; no later step announced by 2026."""
+GPS_LEAPS_UNIX_S = (
+    362793600, 394329600, 425865600, 489024000, 567993600, 631152000, 662688000, 709948800,
+    741484800, 773020800, 820454400, 867715200, 915148800, 1136073600, 1230768000, 1341100800,
+    1435708800, 1483228800,
+)  # fmt: skip
+"""UTC moments at which a leap second had just been inserted since the GPS epoch, in Unix seconds:
+from each on GPS time is one second further ahead of UTC, 18 s since 2017-01-01. IERS Bulletin C;
+no later step announced by 2026."""
+
+GPS_UTC_LEAP_S = len(GPS_LEAPS_UNIX_S)
+"""GPS time minus UTC since 2017-01-01 [s]."""
 
 WEEK_S = 604800
 """Seconds in a week [s]. Exact."""

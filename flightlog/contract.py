@@ -91,7 +91,7 @@ def _log(receipt: Receipt) -> Json:
         "sha256": receipt.sha256,
         "format": receipt.format,
         "duration_s": receipt.duration_s,
-        "start_utc": _utc_text(receipt.utc.offset_s),
+        "start_utc": _utc_text(receipt.utc.unix_offset_s),
         "time_origin": receipt.time_origin,
     }
 

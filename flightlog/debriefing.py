@@ -88,10 +88,12 @@ def debrief(
         Never raises for what a log holds: what can't be computed is withheld with a reason.
     """
     from flightlog.analyses.phases import find_sorties
+    from flightlog.screening import LogView, screen_log
 
     inputs = _with_screen_height(inputs or Inputs(), rules)
     sorties, attempts, found = find_sorties(recording)
-    everywhere = tuple([*recording.findings, *_position(recording), *found])
+    doubts = screen_log(LogView(recording, sorties, attempts, inputs))
+    everywhere = tuple([*recording.findings, *_position(recording), *found, *doubts])
     judged = tuple(_sortie(recording, s, inputs, rules, everywhere) for s in sorties)
     return Debrief(
         receipt=recording.receipt,
@@ -132,6 +134,7 @@ def _sortie(
     from flightlog.analyses import laps as lap_analysis
     from flightlog.analyses.takeoff import measure_takeoff, refined
     from flightlog.estimation.path import estimate_path
+    from flightlog.screening import FlightView, screen_flight
 
     takeoff = measure_takeoff(recording, sortie, inputs)
     sortie = refined(sortie, takeoff)
@@ -145,7 +148,11 @@ def _sortie(
     )
     lapped, gate, laps = lap_analysis.answer(recording, sortie, path, inputs, takeoff.heading_deg)
     answers = [takeoff.answer, lapped, *_others(recording, sortie, path, inputs, takeoff)]
-    ours = tuple(f for answer in answers for f in answer.findings)
+    computed = {id_: figure for answer in answers for id_, figure in answer.figures.items()}
+    ours = (
+        *(f for answer in answers for f in answer.findings),
+        *screen_flight(FlightView(recording, sortie, inputs, takeoff, path, computed)),
+    )
     near = tuple(f for f in everywhere if _concerns(f, sortie))
     figures, withheld = settle(answers, [*near, *ours], recording)
     outcomes, score = _judge(figures, withheld, inputs, rules)

@@ -46,11 +46,68 @@ class UtcRelation:
         Standard uncertainty [s].
     source : str
         Where it comes from, in a few words.
+    zone_known : bool
+        False where the log tells the local time of some place and not of which: ``offset_s``
+        then leads to that local time, and no UTC may be printed from it.
     """
 
     offset_s: float | None = None
     std_s: float | None = None
     source: str = "the log does not tell"
+    zone_known: bool = True
+
+    @property
+    def unix_offset_s(self) -> float | None:
+        """``offset_s`` where it leads to UTC, else None."""
+        return self.offset_s if self.zone_known else None
+
+
+@dataclass(frozen=True, slots=True)
+class ColumnSource:
+    """Where one column of one table came from.
+
+    Attributes
+    ----------
+    table, column : str
+        In `flightlog.columns.TABLES`.
+    source : str
+        The file's own name for it: a header, or message and field.
+    unit : str
+        The unit that it was taken to be in, "" for none.
+    why : str
+        What told the unit and the meaning: "the header", "the column map", ...
+    """
+
+    table: str
+    column: str
+    source: str
+    unit: str = ""
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Partner:
+    """Another recording of the same flight, from which some tables were taken.
+
+    Attributes
+    ----------
+    file, sha256, format : str
+        As in its own receipt.
+    offset_s, offset_std_s : float
+        Added to its clock to be on this one's, and the standard uncertainty. [s]
+    method : str
+        How the offset was had, in a few words.
+    tables : tuple of str
+        Tables that were taken from it.
+    """
+
+    file: str
+    sha256: str
+    format: str
+    offset_s: float
+    offset_std_s: float
+    method: str
+    tables: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +140,14 @@ class Receipt:
         Table -> instance that analyses use, where there were several.
     notes : tuple of str
         Anything else worth keeping.
+    clock : str
+        In words: which clock of the file ``time_s`` is, and what was done to it.
+    columns : tuple of ColumnSource
+        Where each column of the tables came from.
+    unused : tuple of str
+        Columns of the file that feed no table.
+    partners : tuple of Partner
+        Other recordings of the same flight that tables were taken from.
     """
 
     file: str
@@ -100,6 +165,10 @@ class Receipt:
     seams: tuple[float, ...] = ()
     chosen_instances: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    clock: str = ""
+    columns: tuple[ColumnSource, ...] = ()
+    unused: tuple[str, ...] = ()
+    partners: tuple[Partner, ...] = ()
 
 
 class Recording:

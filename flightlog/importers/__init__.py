@@ -15,13 +15,21 @@ if TYPE_CHECKING:
 __all__ = ["IMPORTERS", "Importer", "Match", "Progress", "detect", "read"]
 
 
-def read(path: str | os.PathLike[str], *, progress: Progress | None = None) -> Recording:
+def read(
+    path: str | os.PathLike[str],
+    *,
+    columns: str | os.PathLike[str] | None = None,
+    progress: Progress | None = None,
+) -> Recording:
     """Read one log file.
 
     Parameters
     ----------
     path : path
         The file. Its ending is not looked at.
+    columns : path, optional
+        A column map (TOML, ``flightlog.columns/1``): the file is then read as delimited text
+        by that map, whatever else it resembles. `flightlog.importers.delimited` lists its keys.
     progress : callable, optional
         Called with the fraction done (0 to 1) and what is being done. An exception that it
         raises, and a keyboard interrupt, end the reading and reach the caller.
@@ -38,9 +46,15 @@ def read(path: str | os.PathLike[str], *, progress: Progress | None = None) -> R
         If no importer recognises the content.
     LogFileError
         If the file is missing, a folder, empty, not readable, or holds nothing of use.
+    TeamFileError
+        If the column map is at fault.
     """
     place = Path(path)
     head = read_head(place)
+    if columns is not None:
+        from flightlog.importers import delimited
+
+        return delimited.load_by_map(place, Path(columns), progress)
     return detect(head, where=place.name).load(place, progress)
 
 
@@ -96,12 +110,18 @@ def detect(head: bytes, *, where: str = "") -> Importer:
     best = max(match for match, _ in answers)
     claims = [importer for match, importer in answers if match is best]
     if best is Match.NO:
+        from flightlog.importers.delimited import looks_delimited
+
         known = "; ".join(importer.title for importer in IMPORTERS)
         start = head[:8].hex(" ")
+        fix = f"These can be read: {known}."
+        if looks_delimited(head):
+            fix = (
+                "It is a table as text: 'flightlog explain' shows its columns and writes a first "
+                f"column map to correct and to give with --columns. {fix}"
+            )
         raise UnknownFormatError(
-            f"no known log format (it starts with {start})",
-            where=where,
-            fix=f"These can be read: {known}.",
+            f"no known log format (it starts with {start})", where=where, fix=fix
         )
     if len(claims) > 1:
         names = " and ".join(importer.format for importer in claims)

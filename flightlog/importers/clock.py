@@ -61,7 +61,7 @@ class Clock:
     sessions: tuple[Session, ...]
 
     @classmethod
-    def fit(cls, place: IntArray, boot_s: FloatArray) -> Clock:
+    def fit(cls, place: IntArray, boot_s: FloatArray, *, longest_s: float = LONGEST_S) -> Clock:
         """Find the sessions.
 
         Parameters
@@ -70,8 +70,10 @@ class Clock:
             Where each row stands in the file, rising.
         boot_s : array
             Its boot clock. [s]
+        longest_s : float
+            A larger time is nonsense. [s]
         """
-        believable = np.isfinite(boot_s) & (boot_s >= 0) & (boot_s <= LONGEST_S)
+        believable = np.isfinite(boot_s) & (boot_s >= 0) & (boot_s <= longest_s)
         if not believable.all():
             place, boot_s = place[believable], boot_s[believable]
         if not len(boot_s):
@@ -122,13 +124,13 @@ class Clock:
         """Times at which the logger restarted. [s]"""
         return tuple(s.low_s + s.offset_s for s in self.sessions[1:])
 
-    def tell(self, notes: Notes) -> None:
+    def tell(self, notes: Notes, *, named: str = "The logger's clock") -> None:
         """Add one finding per restart."""
         for before, after in zip(self.sessions[:-1], self.sessions[1:], strict=True):
             seam = after.low_s + after.offset_s
             notes.find(
                 "clock-restart",
-                f"The logger's clock fell from {before.high_s:.1f} s to {after.low_s:.1f} s; "
+                f"{named} fell from {before.high_s:.1f} s to {after.low_s:.1f} s; "
                 f"what follows is placed from {seam:.1f} s on. How long it was off is not known.",
                 evidence={"before_s": before.high_s, "after_s": after.low_s},
                 start_s=before.high_s + before.offset_s,

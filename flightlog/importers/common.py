@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from flightlog.constants import GPS_EPOCH_UNIX_S, GPS_UTC_LEAP_S, WEEK_S
+from flightlog.constants import GPS_EPOCH_UNIX_S, GPS_LEAPS_UNIX_S, WEEK_S
 from flightlog.errors import LogFileError
 from flightlog.findings import Finding, make_finding
-from flightlog.recording import Receipt, UtcRelation
+from flightlog.recording import ColumnSource, Receipt, UtcRelation
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,9 +30,6 @@ AnyArray = npt.NDArray[Any]
 
 GPS_LATENCY_STD_S = 0.2
 """How late receivers are, 1 sigma: fixes reach the logger 0.1 to 0.3 s after they hold [s]."""
-
-LEAP_SINCE_2017_UNIX_S = 1483228800
-"""2017-01-01T00:00:00Z: before it GPS time was ahead of UTC by less than today [s]."""
 
 # An escape sequence goes as a whole: without its first byte the rest would stay as litter.
 _ESCAPES = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|\][^\x07\x1b]*(?:\x07|\x1b\\)?|[@-Z\\-_])?")
@@ -50,11 +47,17 @@ class Notes:
         Reason -> rows or bytes that are not in the tables.
     lines : list of str
         Anything else worth keeping in the receipt.
+    sources : list of ColumnSource
+        Where each column of the tables came from.
+    unused : list of str
+        Columns of the file that feed no table.
     """
 
     findings: list[Finding] = field(default_factory=list)
     dropped: dict[str, int] = field(default_factory=dict)
     lines: list[str] = field(default_factory=list)
+    sources: list[ColumnSource] = field(default_factory=list)
+    unused: list[str] = field(default_factory=list)
 
     def find(self, code: str, message: str, **details: Any) -> None:
         """Add a finding; see `flightlog.findings.make_finding`."""
@@ -186,13 +189,29 @@ def gps_unix_s(week: FloatArray, week_time_s: FloatArray) -> FloatArray:
 
     Notes
     -----
-    The GPS epoch is 1980-01-06T00:00:00Z (IS-GPS-200). Leap seconds as of 2017 on; fixes
-    before that are late by one or two seconds, which `utc_relation` puts into its
-    uncertainty.
+    The GPS epoch is 1980-01-06T00:00:00Z (IS-GPS-200), not the day before, as the description
+    of one log format has it. Leap seconds by `leap_seconds`.
     """
     known = (week > 0) & (week_time_s >= 0) & (week_time_s <= WEEK_S)
-    unix = GPS_EPOCH_UNIX_S + WEEK_S * week + week_time_s - GPS_UTC_LEAP_S
-    return np.where(known, unix, np.nan)
+    gps = GPS_EPOCH_UNIX_S + WEEK_S * week + week_time_s
+    return np.where(known, gps - leap_seconds(gps), np.nan)
+
+
+def leap_seconds(gps_unix: FloatArray) -> FloatArray:
+    """How far GPS time was ahead of UTC [s].
+
+    Parameters
+    ----------
+    gps_unix : array
+        GPS time as seconds since 1970-01-01 without leap seconds; NaN gives the value of today.
+
+    Notes
+    -----
+    Steps of `GPS_LEAPS_UNIX_S` (IERS Bulletin C). 0 before the first one.
+    """
+    # A step counts from the first GPS second after it.
+    steps = np.array(GPS_LEAPS_UNIX_S, dtype=np.float64) + np.arange(1, len(GPS_LEAPS_UNIX_S) + 1)
+    return np.searchsorted(steps, gps_unix, side="right").astype(np.float64)
 
 
 def unrolled_weeks(week: FloatArray, file_unix_s: float, notes: Notes) -> FloatArray:
@@ -227,8 +246,8 @@ def utc_relation(time_s: FloatArray, unix_s: FloatArray, source: str) -> UtcRela
     Returns
     -------
     UtcRelation
-        Median difference; the uncertainty holds the spread, the receivers' lateness and, for
-        times before 2017, the leap seconds. Without pairs the relation is unknown.
+        Median difference; the uncertainty holds the spread and the receivers' lateness.
+        Without pairs the relation is unknown.
     """
     good = np.isfinite(time_s) & np.isfinite(unix_s)
     if not good.any():
@@ -236,8 +255,7 @@ def utc_relation(time_s: FloatArray, unix_s: FloatArray, source: str) -> UtcRela
     difference = unix_s[good] - time_s[good]
     offset = float(np.median(difference))
     spread = 1.4826 * float(np.median(np.abs(difference - offset)))
-    leap = 1.0 if offset + float(time_s[good][0]) < LEAP_SINCE_2017_UNIX_S else 0.0
-    std = float(np.sqrt(spread**2 + GPS_LATENCY_STD_S**2 + leap**2))
+    std = float(np.hypot(spread, GPS_LATENCY_STD_S))
     return UtcRelation(offset_s=offset, std_s=std, source=source)
 
 
@@ -256,6 +274,7 @@ def make_receipt(
     utc: UtcRelation | None = None,
     seams: Sequence[float] = (),
     chosen_instances: Mapping[str, int] | None = None,
+    clock: str = "",
 ) -> Receipt:
     """Fill the receipt; rows and duration are taken from the tables but the parameters."""
     # Parameters may carry the time at which the autopilot read them, long before the log.
@@ -278,4 +297,7 @@ def make_receipt(
         seams=tuple(seams),
         chosen_instances=dict(chosen_instances or {}),
         notes=tuple(notes.lines),
+        clock=clock,
+        columns=tuple(notes.sources),
+        unused=tuple(clean_text(name) for name in notes.unused),
     )

@@ -7,6 +7,8 @@ A format is one module beside this one with two functions:
 ``load(path: Path, progress: Progress | None) -> Recording``
     Reads the file. Raises `LogFileError` only when nothing at all can be read.
 
+``MAYBE`` is for a file whose beginning is damaged, and for text that only resembles a format.
+
 The modules are imported when they are asked, so that listing the formats costs nothing.
 """
 
@@ -74,6 +76,32 @@ IMPORTERS: tuple[Importer, ...] = (
         "mavlink-telemetry",
         "MAVLink telemetry log (.tlog), frames that start with FE or FD after a time stamp",
         "flightlog.importers.mavlink_telemetry",
+    ),
+    Importer(
+        "ulog",
+        "ULog (.ulg), starts with 'ULog' and 01 12 35",
+        "flightlog.importers.ulog",
+    ),
+    Importer(
+        "dataflash-text",
+        "DataFlash text log (.log), lines that start with 'FMT, 128, 89'",
+        "flightlog.importers.dataflash_text",
+    ),
+    Importer(
+        "transmitter",
+        "transmitter-card log (.csv), a header with Date, Time and the radio's own columns",
+        "flightlog.importers.transmitter",
+    ),
+    Importer("gpx", "GPX track (.gpx), XML whose root is 'gpx'", "flightlog.importers.gpx"),
+    Importer(
+        "nmea",
+        "NMEA 0183 sentences (.nmea, .txt), lines as '$GPGGA,...*hh'",
+        "flightlog.importers.nmea",
+    ),
+    Importer(
+        "igc",
+        "IGC flight record (.igc), 'A' record first and 'B' records of fixes",
+        "flightlog.importers.igc",
     ),
 )
 """All formats, in the order in which they are asked."""

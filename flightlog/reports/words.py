@@ -194,7 +194,7 @@ def _sortie_line(result: SortieDebrief, debrief: Debrief) -> str:
 
 
 def _utc(receipt: Receipt, time_s: float) -> str:
-    """Write the UTC of a time, or "" where the log does not tell or tells nonsense."""
+    """Write the UTC or local moment of a time, "" where the log tells none or nonsense."""
     if receipt.utc.offset_s is None:
         return ""
     try:
@@ -202,7 +202,8 @@ def _utc(receipt: Receipt, time_s: float) -> str:
         moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=receipt.utc.offset_s + time_s)
     except (OverflowError, ValueError):
         return ""
-    return moment.strftime("%Y-%m-%d %H:%M:%S UTC")
+    zone = "UTC" if receipt.utc.zone_known else "local time"
+    return moment.strftime(f"%Y-%m-%d %H:%M:%S {zone}")
 
 
 # --- outcomes

@@ -1,0 +1,1 @@
+"""Several recordings: which are of one flight, which are copies, and one recording of them."""

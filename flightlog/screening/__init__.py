@@ -1,0 +1,38 @@
+"""Is the log what it says it is? What must be said before anyone trusts a number.
+
+Each detector looks for one way in which a log or what was given beside it misleads, and gives
+findings; none changes a value. What a ``stop`` finding spoils is withheld by
+`flightlog.figures.settle`, as everywhere. One file per subject; the lists below are the order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
+
+from flightlog.screening.context import FlightView, LogView
+
+if TYPE_CHECKING:
+    from flightlog.findings import Finding
+
+__all__ = ["FlightView", "LogView", "screen_flight", "screen_log"]
+
+LogDetector = Callable[[LogView], "Iterable[Finding]"]
+FlightDetector = Callable[[FlightView], "Iterable[Finding]"]
+
+
+def screen_log(view: LogView) -> tuple[Finding, ...]:
+    """Look at a whole recording, once its sorties are known.
+
+    Findings with a time concern the sorties at that time, those without one concern all.
+    """
+    from flightlog.screening.lists import LOG_DETECTORS
+
+    return tuple(finding for detect in LOG_DETECTORS for finding in detect(view))
+
+
+def screen_flight(view: FlightView) -> tuple[Finding, ...]:
+    """Look at one sortie, once it is measured."""
+    from flightlog.screening.lists import FLIGHT_DETECTORS
+
+    return tuple(finding for detect in FLIGHT_DETECTORS for finding in detect(view))
