@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from flightlog.errors import FlightlogError
     from flightlog.figures import Figure
     from flightlog.importers import read
+    from flightlog.joining import join
     from flightlog.recording import Recording
 
 _HOMES = {
@@ -19,10 +20,11 @@ _HOMES = {
     "FlightlogError": "flightlog.errors",
     "Recording": "flightlog.recording",
     "debrief": "flightlog.debriefing",
+    "join": "flightlog.joining",
     "read": "flightlog.importers",
 }
 
-__all__ = ["Debrief", "Figure", "FlightlogError", "Recording", "debrief", "read"]
+__all__ = ["Debrief", "Figure", "FlightlogError", "Recording", "debrief", "join", "read"]
 
 
 def __getattr__(name: str) -> Any:

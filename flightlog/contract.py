@@ -22,7 +22,7 @@ from flightlog.errors import FlightlogError
 from flightlog.figures import ANALYSES_VERSION, LEVEL, Figure
 from flightlog.findings import Finding
 from flightlog.inputs import Inputs
-from flightlog.recording import Receipt
+from flightlog.recording import Partner, Receipt
 from flightlog.rules.outcomes import Outcome, Score
 from flightlog.uncertain import Quantity, Uncertain
 
@@ -93,6 +93,24 @@ def _log(receipt: Receipt) -> Json:
         "duration_s": receipt.duration_s,
         "start_utc": _utc_text(receipt.utc.unix_offset_s),
         "time_origin": receipt.time_origin,
+        "partners": [_partner(p) for p in receipt.partners],
+    }
+
+
+def _partner(partner: Partner) -> Json:
+    """Another recording of the same flight: ``offset`` is added to its clock. [s]"""
+    return {
+        "file": partner.file,
+        "sha256": partner.sha256,
+        "format": partner.format,
+        "offset": _bounds(
+            Uncertain.of(partner.offset_s, partner.offset_std_s, "s", source="clocks"),
+            unit=True,
+            level=True,
+        ),
+        "rate_ppm": partner.rate_ppm,
+        "method": partner.method,
+        "tables": list(partner.tables),
     }
 
 

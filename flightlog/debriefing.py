@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from flightlog.analyses.laps import Gate, Lap
 from flightlog.analyses.phases import Attempt, Sortie
-from flightlog.figures import Answer, Figure, settle
+from flightlog.figures import Answer, Figure, settle, widened_by
 from flightlog.findings import Finding, make_finding
 from flightlog.inputs import Inputs
 from flightlog.recording import Receipt, Recording
@@ -134,7 +134,7 @@ def _sortie(
     from flightlog.analyses import laps as lap_analysis
     from flightlog.analyses.takeoff import measure_takeoff, refined
     from flightlog.estimation.path import estimate_path
-    from flightlog.screening import FlightView, screen_flight
+    from flightlog.screening import UNUSABLE, FlightView, screen_flight, screen_sensors
 
     takeoff = measure_takeoff(recording, sortie, inputs)
     sortie = refined(sortie, takeoff)
@@ -146,15 +146,21 @@ def _sortie(
         latency_std_s=takeoff.latency_std_s,
         rest_until_s=sortie.start_s,
     )
-    lapped, gate, laps = lap_analysis.answer(recording, sortie, path, inputs, takeoff.heading_deg)
-    answers = [takeoff.answer, lapped, *_others(recording, sortie, path, inputs, takeoff)]
+    view = FlightView(recording, sortie, inputs, takeoff, path, takeoff.answer.figures)
+    faults = screen_sensors(view)
+    spoilt = {UNUSABLE[f.code] for f in faults if f.severity == "stop" and f.code in UNUSABLE}
+    usable = recording.without(*spoilt) if spoilt else recording
+    lapped, gate, laps = lap_analysis.answer(usable, sortie, path, inputs, takeoff.heading_deg)
+    answers = [takeoff.answer, lapped, *_others(usable, sortie, path, inputs, takeoff)]
     computed = {id_: figure for answer in answers for id_, figure in answer.figures.items()}
     ours = (
         *(f for answer in answers for f in answer.findings),
-        *screen_flight(FlightView(recording, sortie, inputs, takeoff, path, computed)),
+        *faults,
+        *screen_flight(FlightView(usable, sortie, inputs, takeoff, path, computed)),
     )
     near = tuple(f for f in everywhere if _concerns(f, sortie))
     figures, withheld = settle(answers, [*near, *ours], recording)
+    laps = tuple(_widened(lap, (*near, *ours)) for lap in laps)
     outcomes, score = _judge(figures, withheld, inputs, rules)
     return SortieDebrief(
         sortie=sortie,
@@ -166,6 +172,13 @@ def _sortie(
         score=score,
         findings=(*(f for f in near if f.start_s is not None), *ours),
     )
+
+
+def _widened(lap: Lap, findings: tuple[Finding, ...]) -> Lap:
+    """Return the lap with its energy as wide as findings make that of all laps."""
+    if lap.energy is None:
+        return lap
+    return replace(lap, energy=widened_by(findings, "energy.per_lap", lap.energy))
 
 
 def _concerns(finding: Finding, sortie: Sortie) -> bool:

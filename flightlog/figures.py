@@ -7,7 +7,7 @@ one definition for ever; when a definition must change, a new id is added.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 
 from flightlog.findings import Finding, affected
@@ -246,7 +246,8 @@ def settle(
     """Decide which figures stand: the only place that withholds one.
 
     A ``stop`` finding comes first; then a figure that any analysis gives stands, whatever
-    another says of it; then the reason of an analysis; then the tables that are missing.
+    another says of it, as wide as the ``degrade`` findings make it; then the reason of an
+    analysis; then the tables that are missing.
 
     Parameters
     ----------
@@ -263,7 +264,7 @@ def settle(
         In the order of `FIGURES`. Every id is in exactly one of them, unless no analysis
         spoke of it and its tables are there.
     """
-    have = set(tables)
+    have, findings = set(tables), tuple(findings)
     stops = [f for f in findings if f.severity == "stop"]
     given: dict[str, Figure] = {}
     reasons: dict[str, str] = {}
@@ -278,9 +279,44 @@ def settle(
         if stop is not None:
             withheld[id_] = f"{stop.message.rstrip('.')} ({stop.code})"
         elif id_ in given:
-            figures[id_] = given[id_]
+            figures[id_] = _widened(given[id_], findings)
         elif id_ in reasons:
             withheld[id_] = reasons[id_]
         elif missing:
             withheld[id_] = f"the log has no {' and no '.join(missing)} data"
     return figures, withheld
+
+
+def _widened(figure: Figure, findings: Iterable[Finding]) -> Figure:
+    """Return the figure as wide as findings make it, which its method then says."""
+    widening = [f for f in findings if _widens(f, figure.id)]
+    if not widening:
+        return figure
+    names = ", ".join(dict.fromkeys(f.code for f in widening))
+    return replace(
+        figure,
+        quantity=widened_by(widening, figure.id, figure.quantity),
+        method=f"{figure.method}; interval widened: {names}",
+    )
+
+
+def widened_by(findings: Iterable[Finding], figure_id: str, quantity: Quantity) -> Quantity:
+    """Widen a number by what ``degrade`` findings say of the figure that it is of.
+
+    Parameters
+    ----------
+    findings : iterable of Finding
+        Those of any other severity, or without a share, change nothing.
+    figure_id : str
+        Key of `FIGURES`.
+    quantity : Quantity
+        The number.
+    """
+    for finding in findings:
+        if _widens(finding, figure_id):
+            quantity = quantity.widened(finding.widen * abs(quantity.value), finding.code)
+    return quantity
+
+
+def _widens(finding: Finding, figure_id: str) -> bool:
+    return finding.severity == "degrade" and finding.widen > 0 and affected(finding, figure_id)

@@ -52,6 +52,9 @@ class Finding:
         The same numbers for machines.
     start_s, end_s : float or None
         Where on the log's clock [s]; None when it concerns the whole file.
+    widen : float
+        Standard uncertainty that a ``degrade`` finding adds to what it affects, as a share of
+        the value; 0 where the analysis itself allowed for it. [-]
     """
 
     code: str
@@ -62,6 +65,7 @@ class Finding:
     remedy: str = ""
     start_s: float | None = None
     end_s: float | None = None
+    widen: float = 0.0
 
 
 def _kind(code: str, severity: Severity, spoils: str, remedy: str) -> FindingKind:
@@ -179,7 +183,7 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
             _kind(
                 "mixed-clocks",
                 "stop",
-                "energy.* charge.used battery.*",
+                "energy.* charge.used",
                 "Log all sensors by one clock, or correct the column map.",
             ),
             _kind(
@@ -189,6 +193,12 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Wait until the receiver has downloaded the leap seconds (12 minutes of sky).",
             ),
             _kind("gps-late", "note", "", "Nothing to do: the delay was taken out."),
+            _kind(
+                "autopilot-fault",
+                "note",
+                "",
+                "Have the report looked at, and the cause found, before the next flight.",
+            ),
             # --- text files
             _kind(
                 "damaged-lines",
@@ -226,9 +236,9 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
             _kind("longer-copy", "note", "", "The longer one was used."),
             _kind(
                 "partner-unaligned",
-                "degrade",
+                "note",
                 "",
-                "Log speed or height in both; give each recording by itself.",
+                "Log position and speed in both, and let the clocks be set by a position.",
             ),
             # --- screening: is the recording what it says
             _kind(
@@ -264,7 +274,7 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
             _kind(
                 "speed-unit",
                 "stop",
-                "takeoff.* flight.max_ground_speed flight.duration laps.* wind.* energy.per_km",
+                "takeoff.* flight.* laps.* climb.* wind.* energy.* charge.used",
                 "Confirm the unit in a column map, or correct the logger's setting.",
             ),
             _kind(
@@ -342,6 +352,12 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Raise the accelerometer's range, or damp its mounting.",
             ),
             _kind(
+                "vibration-folds",
+                "note",
+                "takeoff.* flight.max_load_factor flight.min_load_factor",
+                "Log the IMU at 100 Hz or more, or let the logger filter before it samples.",
+            ),
+            _kind(
                 "board-rotated",
                 "stop",
                 "takeoff.* flight.max_load_factor flight.min_load_factor flight.max_bank",
@@ -362,7 +378,7 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
             _kind(
                 "mass-doubtful",
                 "stop",
-                "takeoff.ground_roll_reference flight.min_stall_margin",
+                "takeoff.ground_roll_reference flight.min_stall_margin payload.mass",
                 "Weigh the aircraft as it was flown.",
             ),
             _kind(
@@ -535,6 +551,12 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Nothing to repair: it rose without a roll.",
             ),
             _kind(
+                "power-lost",
+                "note",
+                "",
+                "Look for the cause in battery, connectors and supply before the next flight.",
+            ),
+            _kind(
                 "ends-in-air",
                 "stop",
                 "landing.* flight.duration flight.distance",
@@ -563,6 +585,7 @@ def make_finding(
     remedy: str | None = None,
     start_s: float | None = None,
     end_s: float | None = None,
+    widen: float = 0.0,
 ) -> Finding:
     """Make a finding of a known kind.
 
@@ -580,6 +603,8 @@ def make_finding(
         Where this instance is milder or more telling than its kind.
     start_s, end_s : float, optional
         Where on the log's clock. [s]
+    widen : float, optional
+        Share of the value that is added to the standard uncertainty of what it affects. [-]
 
     Raises
     ------
@@ -596,6 +621,7 @@ def make_finding(
         remedy=kind.remedy if remedy is None else remedy,
         start_s=start_s,
         end_s=end_s,
+        widen=widen,
     )
 
 

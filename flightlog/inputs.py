@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from flightlog.constants import ZERO_CELSIUS_K
+from flightlog.constants import COULOMB_PER_AH, ZERO_CELSIUS_K
 from flightlog.errors import UsageError
 
 
@@ -91,8 +91,13 @@ class Aircraft:
         down. [m]
     cells : int or None
         Battery cells in series.
+    battery_resistance_ohm : float or None
+        Of the whole battery at its own connector, over steps of about a second. [ohm]
     outputs : mapping of int to str
         Output channel -> name ("motor", "elevator", ...).
+    senses : mapping of int to int
+        Output channel -> 1 where a longer pulse moves the surface the positive way: trailing
+        edge down, of a rudder to the left; -1 where it moves it the other way.
     """
 
     id: str
@@ -107,7 +112,9 @@ class Aircraft:
     lever_m: tuple[float, float, float] | None = None
     cells: int | None = None
     battery_nominal_wh: float | None = None
+    battery_resistance_ohm: float | None = None
     outputs: Mapping[int, str] = field(default_factory=dict)
+    senses: Mapping[int, int] = field(default_factory=dict)
     thrust: Thrust | None = None
     polar: DragPolar | None = None
     limits: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
@@ -159,6 +166,8 @@ class Inputs:
         Wheel height at which the take-off distance ends, from rule book or site. [m]
     payload_units : int or None
         Declared number of payload units on board.
+    charged_coulomb : float or None
+        What the charger put back after this log, from empty to as full as before. [C]
     entered : mapping
         Numbers that only people know and that the score formula asks for.
     """
@@ -170,6 +179,7 @@ class Inputs:
     air: GivenAir | None = None
     screen_height_m: float | None = None
     payload_units: int | None = None
+    charged_coulomb: float | None = None
     entered: Mapping[str, float] = field(default_factory=dict)
 
 
@@ -181,6 +191,9 @@ STRONGEST_WIND_M_S = 40.0
 
 AIR_TEMPERATURE_RANGE_DEG_C = (-40.0, 60.0)
 """A number outside is not the air of a flying day, but in kelvin or Fahrenheit. [°C]"""
+
+LARGEST_CHARGE_AH = 100.0
+"""A larger number is not a charge in ampere-hours, but one in milliampere-hours. [Ah]"""
 
 _WIND = re.compile(r"(?P<speed>[^@]*)@(?P<from>[^@]*)")
 
@@ -263,6 +276,8 @@ def load_aircraft(path: Path) -> Aircraft:
         [battery]
         cells                   cells in series
         nominal_wh              energy printed on the battery [Wh]
+        resistance_ohm          of the whole battery at its own connector, over steps of about
+                                a second [ohm]
         [thrust]                at standard sea-level density, V the airspeed; all three needed
         static_n, b, c          thrust = static_n - b V - c V² [N], [N/(m/s)], [N/(m/s)²]
         [polar]                 all five needed
@@ -271,6 +286,10 @@ def load_aircraft(path: Path) -> Aircraft:
         rolling_friction        friction over wheel load [-]
         [outputs.N]             N is the number of the output
         name                    what it drives: "motor", "elevator", ...; needed
+        sense                   1 where a longer pulse moves the surface the positive way:
+                                trailing edge down (elevator, flap, aileron), trailing edge to
+                                the left (rudder); -1 where it moves it the other way. One output
+                                for both ailerons: the way of the right one
         [limits]                one line for each figure, its id in quotes
         "FIGURE" = { at_most = X, unit = "U" }  or at_least; see `flightlog.rules.book`
     """
@@ -364,6 +383,24 @@ def parse_air_temperature(text: str) -> GivenAir:
             where="air temperature",
         )
     return GivenAir(celsius + ZERO_CELSIUS_K)
+
+
+def parse_charge(text: str) -> float:
+    """Understand the charge that a charger shows, typed in Ah: ``3.12``. [C]
+
+    Raises
+    ------
+    UsageError
+        If it is not a number, or not above 0 and at most `LARGEST_CHARGE_AH`.
+    """
+    ampere_hours = _number(text, "charge")
+    if not 0 < ampere_hours <= LARGEST_CHARGE_AH:
+        raise UsageError(
+            f"the charge is {ampere_hours:g} Ah, and must be above 0 and at most "
+            f"{LARGEST_CHARGE_AH:g}; chargers often show mAh",
+            where="charge",
+        )
+    return ampere_hours * COULOMB_PER_AH
 
 
 def _number(text: str, where: str) -> float:

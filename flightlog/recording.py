@@ -99,6 +99,9 @@ class Partner:
         How the offset was had, in a few words.
     tables : tuple of str
         Tables that were taken from it.
+    rate_ppm : float
+        What this clock gains on its, where that was taken out as well; the offset then holds in
+        the middle of what they share.
     """
 
     file: str
@@ -108,6 +111,7 @@ class Partner:
     offset_std_s: float
     method: str
     tables: tuple[str, ...] = ()
+    rate_ppm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +233,11 @@ class Recording:
         chosen = self.receipt.chosen_instances.get(name, int(table["instance"].min()))
         rows = table.loc[table["instance"] == chosen]
         return rows.drop(columns="instance").reset_index(drop=True)
+
+    def without(self, *names: str) -> Recording:
+        """Give the same recording as if it had no such tables: those that can't be used."""
+        tables = {name: table for name, table in self._tables.items() if name not in names}
+        return Recording(tables, self.receipt, self.raw, self.findings)
 
     def __repr__(self) -> str:
         rows = ", ".join(f"{n} {len(t)}" for n, t in self._tables.items())

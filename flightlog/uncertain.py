@@ -23,6 +23,12 @@ if TYPE_CHECKING:
 
 _NORMAL = NormalDist()
 
+_SPREAD = tuple(_NORMAL.inv_cdf((k + 0.5) / 21) for k in range(21))
+"""A standard normal distribution as equally likely values."""
+
+_MOST_SAMPLES = 1001
+"""A posterior that was widened keeps no more, so that a debrief stays small."""
+
 
 @runtime_checkable
 class Quantity(Protocol):
@@ -48,6 +54,9 @@ class Quantity(Protocol):
 
     def scaled(self, factor: float, unit: str) -> Quantity:
         """Return the same quantity in another unit: multiplied by ``factor``."""
+
+    def widened(self, std: float, source: str) -> Quantity:
+        """Add an independent error source of the given standard deviation, in ``unit``."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,3 +231,27 @@ class Posterior:
     def scaled(self, factor: float, unit: str) -> Posterior:
         """Multiply by an exact factor, which may change the unit."""
         return Posterior.from_samples(self.samples * factor, self.weights, unit)
+
+    def widened(self, std: float, source: str) -> Posterior:
+        """Add an independent Gaussian error: its sum with the sample, on as many samples.
+
+        Parameters
+        ----------
+        std : float
+            Standard deviation, in ``unit``.
+        source : str
+            Its name; a sample keeps no names.
+        """
+        import numpy as np
+
+        if not std > 0:
+            return self
+        # Equally likely values, each in the middle of its share, spread by a little less than one.
+        unit_std = math.sqrt(sum(z * z for z in _SPREAD) / len(_SPREAD))
+        moved = self.samples[:, None] + std / unit_std * np.asarray(_SPREAD)
+        sums = Posterior.from_samples(moved, np.repeat(self.weights, len(_SPREAD)), self.unit)
+        if sums.samples.size <= _MOST_SAMPLES:
+            return sums
+        middle = (np.arange(_MOST_SAMPLES) + 0.5) / _MOST_SAMPLES
+        shares = np.cumsum(sums.weights) - 0.5 * sums.weights
+        return Posterior.from_samples(np.interp(middle, shares, sums.samples), None, self.unit)

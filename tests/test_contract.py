@@ -16,7 +16,7 @@ from flightlog.errors import TeamFileError
 from flightlog.figures import Figure
 from flightlog.findings import Finding
 from flightlog.inputs import Aircraft, GivenAir, GivenWind, Inputs, Mass, Site
-from flightlog.recording import Receipt, UtcRelation
+from flightlog.recording import Partner, Receipt, UtcRelation
 from flightlog.rules.outcomes import Bound, Outcome, Score
 from flightlog.uncertain import Posterior, Uncertain
 
@@ -28,7 +28,9 @@ QUANTITY = "value unit low high level"
 SHAPE = {
     "": "schema tool log inputs attempts sorties findings",
     "tool": "version analyses",
-    "log": "file sha256 format duration_s start_utc time_origin",
+    "log": "file sha256 format duration_s start_utc time_origin partners",
+    "log.partners[]": "file sha256 format offset rate_ppm method tables",
+    "log.partners[].offset": QUANTITY,
     "inputs": "site aircraft rules mass weather payload_units screen_height_m entered",
     "inputs.site": "id sha256",
     "inputs.rules": "id version sha256",
@@ -103,6 +105,7 @@ def debrief(*sorties: SortieDebrief, **changes: object) -> Debrief:
         1,
         duration_s=812.4,
         utc=UtcRelation(1_803_978_845.0, 0.1, "gps"),
+        partners=(Partner("b.csv", "12" * 32, "transmitter", -3592.6, 0.2, "speed", ("battery",)),),
     )
     whole = Debrief(
         receipt=receipt,

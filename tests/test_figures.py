@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flightlog.columns import TABLES
-from flightlog.figures import FIGURES, Answer, Figure, settle
+from flightlog.figures import FIGURES, Answer, Figure, settle, widened_by
 from flightlog.findings import Finding, make_finding
 from flightlog.uncertain import Uncertain
 
@@ -90,6 +90,28 @@ def test_missing_tables_are_named():
 def test_a_reason_outranks_a_missing_table():
     _, withheld = settle([Answer(withheld={ROLL: "launched by hand"})], [], [])
     assert withheld[ROLL] == "launched by hand"
+
+
+def test_a_degrade_finding_with_a_share_widens_what_it_affects_and_says_so():
+    wide = make_finding("current-scale", "7 % off", widen=0.07)
+    used = Answer(
+        {i: Figure(i, Uncertain(100.0, {"noise": 2.0}, FIGURES[i].unit), "sum", ("battery",))
+         for i in ("energy.used", "battery.min_voltage")}
+    )  # fmt: skip
+    figures, _ = settle([used], iter([wide]), ALL_TABLES)
+    energy = figures["energy.used"]
+    # 7 % of 100 beside 2: the root of 53.
+    assert energy.quantity.std == pytest.approx(53**0.5)
+    assert energy.quantity.value == 100.0
+    assert "current-scale" in energy.method
+    assert figures["battery.min_voltage"] == used.figures["battery.min_voltage"]
+
+
+@pytest.mark.parametrize("severity", ["stop", "note"])
+def test_only_a_degrade_finding_widens(severity):
+    finding = make_finding("current-scale", "7 % off", widen=0.07, severity=severity)
+    number = Uncertain(100.0, {"noise": 2.0}, "Wh")
+    assert widened_by([finding], "energy.used", number) is number
 
 
 @given(st.lists(answers, max_size=3), st.lists(stops, max_size=3), st.sets(st.sampled_from(

@@ -26,7 +26,7 @@ SOURCES = sorted(ROOT.rglob("*.py"))
 _GROUND = "errors constants columns figures findings uncertain resources"
 _SENSING = f"{_GROUND} recording"
 _DEBRIEF = f"{_SENSING} importers estimation joining analyses screening inputs rules export contract"
-_OPERATIONS = f"{_DEBRIEF} debriefing prediction groundtests logbook team operations"
+_OPERATIONS = f"{_DEBRIEF} debriefing earlier prediction groundtests logbook team operations"
 
 # Room -> what it may import. A room that is not named here does not exist.
 MAY_IMPORT: dict[str, str] = {
@@ -49,6 +49,7 @@ MAY_IMPORT: dict[str, str] = {
     "rules": f"{_SENSING} estimation analyses inputs team_files",
     "debriefing": _DEBRIEF,
     "contract": f"{_DEBRIEF} debriefing __init__",
+    "earlier": f"{_DEBRIEF} debriefing",
     "prediction": f"{_SENSING} estimation",
     "groundtests": f"{_SENSING} estimation",
     "logbook": "errors",
@@ -58,11 +59,19 @@ MAY_IMPORT: dict[str, str] = {
     "dashboard": f"{_OPERATIONS} reports",
     "cli": f"{_OPERATIONS} reports __init__",
     "__main__": "cli",
-    "__init__": f"{_SENSING} importers analyses debriefing team",
+    "__init__": f"{_SENSING} importers joining analyses debriefing team",
 }
 
 # Where everything may be caught: around other people's parsers, and the wall of the command line.
-WALLS = {"cli/wall.py", "importers/mavlink_telemetry.py", "importers/mavlink_frames.py"}
+WALLS = {
+    "cli/wall.py",
+    "importers/gpx_points.py",
+    "importers/igc_records.py",
+    "importers/mavlink_telemetry.py",
+    "importers/mavlink_frames.py",
+    "importers/nmea_sentences.py",
+    "importers/ulog_topics.py",
+}
 
 
 def room(path: Path) -> str:

@@ -19,6 +19,7 @@ from flightlog.inputs import (
     load_aircraft,
     load_site,
     parse_air_temperature,
+    parse_charge,
     parse_mass,
     parse_wind,
 )
@@ -372,3 +373,25 @@ def test_units_of_different_kinds_do_not_convert():
         converted(1.0, "kg", "m")
     assert ("ohm",) == units_like("ohm")
     assert Fraction(1) == Fraction(converted(1.0, "ohm", "ohm"))
+
+
+def test_a_charge_typed_in_ampere_hours_is_kept_in_coulombs():
+    assert parse_charge("3.12") == pytest.approx(3.12 * 3600)
+
+
+@pytest.mark.parametrize("text", ["0", "-1", "3120", "3,1", "nan", "full"])
+def test_what_is_no_charge_in_ampere_hours_is_refused(text):
+    with pytest.raises(UsageError, match=r"Ah|number"):
+        parse_charge(text)
+
+
+@pytest.mark.parametrize("sense", ["0", "2", "1.0", "true", '"1"'])
+def test_a_sense_is_one_or_minus_one(tmp_path, sense):
+    path = tmp_path / "a.toml"
+    path.write_text(
+        'schema = "flightlog.aircraft/1"\nid = "a"\n'
+        f'[outputs.2]\nname = "elevator"\nsense = {sense}\n',
+        encoding="utf-8",
+    )
+    with pytest.raises(TeamFileError, match="sense"):
+        load_aircraft(path)

@@ -243,3 +243,37 @@ def test_both_shapes_are_quantities(number):
     assert isinstance(number, Quantity)
     assert number.value == 1.0
     assert number.interval() == (1.0, 1.0)
+
+
+@given(posteriors(), st.floats(0.01, 1e4))
+def test_a_wider_posterior_has_the_variances_of_both(posterior, std):
+    wide = posterior.widened(std, "made")
+    assert wide.std == pytest.approx(math.hypot(posterior.std, std))
+    mean = float(posterior.weights @ posterior.samples)
+    assert float(wide.weights @ wide.samples) == pytest.approx(mean, abs=1e-6 * wide.std)
+
+
+def test_a_large_posterior_stays_small_when_widened_again_and_again():
+    rng = np.random.default_rng(20260101)
+    posterior = Posterior.from_samples(rng.normal(0, 3, 5000), None, "m")
+    for _ in range(4):
+        posterior = posterior.widened(2.0, "made")
+    assert posterior.samples.size <= 1001
+    # 9 + 4 * 4
+    assert posterior.std == pytest.approx(5.0, rel=0.03)
+
+
+def test_a_sharp_posterior_widened_is_a_gaussian():
+    wide = Posterior.from_samples([5.0], None, "m").widened(2.0, "made")
+    low, high = wide.interval()
+    assert (low, high) == (
+        pytest.approx(5 - 1.96 * 2, abs=0.15),
+        pytest.approx(5 + 1.96 * 2, abs=0.15),
+    )
+    assert wide.value == pytest.approx(5.0)
+    assert wide.unit == "m"
+
+
+def test_nothing_added_changes_nothing():
+    posterior = Posterior.from_samples([1.0, 2.0, 4.0], [1, 2, 1], "m")
+    assert posterior.widened(0.0, "made") is posterior

@@ -4,12 +4,14 @@ Energy is the integral of voltage times current, charge that of current. Their u
 has three parts that every window of one recording shares, so that they cancel in
 differences: the scale of the current sensor, the scale of the voltage sensor, and the zero
 of the current sensor. Two parts belong to one window: sampling noise, and stretches without
-samples.
+samples. Where the battery was logged by another clock than the flight, the offset between them
+adds one more, which all windows share.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -69,7 +71,10 @@ def energy_between(recording: Recording, start_s: float, end_s: float) -> Quanti
         if part is None:
             return None
         total = part if total is None else total + part
-    return total
+    if total is None:
+        return None
+    flows = [m.power for m in battery.monitors]
+    return _on_other_clock(total, recording, flows, (start_s, end_s), 1 / JOULE_PER_WH)
 
 
 def charge_between(recording: Recording, start_s: float, end_s: float) -> Quantity | None:
@@ -84,7 +89,32 @@ def charge_between(recording: Recording, start_s: float, end_s: float) -> Quanti
     total = whole[0]
     for part in whole[1:]:
         total = total + part
-    return total if battery.charges_add else total.scaled(1 / len(whole), "Ah")
+    if not battery.charges_add:
+        total = total.scaled(1 / len(whole), "Ah")
+    flows = [m.current for m in battery.monitors]
+    share = 1.0 if battery.charges_add else 1 / len(whole)
+    return _on_other_clock(total, recording, flows, (start_s, end_s), share / COULOMB_PER_AH)
+
+
+def _on_other_clock(
+    total: Uncertain,
+    recording: Recording,
+    flows: Sequence[Flow],
+    window_s: tuple[float, float],
+    scale: float,
+) -> Uncertain:
+    """Widen a window's total where the battery was logged by another clock than the flight.
+
+    A window that is late by dt gains what flows at its end and loses what flows at its start.
+    The same dt holds in every window, so the effects of adjoining ones add up as well.
+    """
+    partners = (p for p in recording.receipt.partners if "battery" in p.tables)
+    std_s = max((p.offset_std_s for p in partners), default=0.0)
+    if not std_s:
+        return total
+    start, end = (sum(float(flow.at(t)) for flow in flows) for t in window_s)
+    effect = (end - start) * std_s * scale
+    return total + Uncertain(0.0, {"clock of the battery": effect}, total.unit)
 
 
 def _suffix(monitor: Monitor) -> str:

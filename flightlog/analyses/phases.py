@@ -230,9 +230,9 @@ def _restart_in_flight(before: Sortie, after: Sortie) -> Finding:
 
 def _no_flight(recording: Recording, attempts: tuple[Attempt, ...]) -> Finding:
     lacking = [name for name in ("gps", "baro", "imu", "battery") if name not in recording]
-    text = "Nothing in this log left the ground."
+    text = "Nothing in this log is seen to leave the ground."
     if attempts:
-        text = f"Nothing in this log left the ground; attempts: {len(attempts)}."
+        text = f"Nothing in this log is seen to leave the ground; attempts: {len(attempts)}."
     if lacking:
         text += f" It has no {', '.join(lacking)} data."
     return make_finding("no-flight", text, evidence={"attempts": len(attempts)})

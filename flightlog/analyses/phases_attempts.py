@@ -145,7 +145,8 @@ def _is_attempt(
     if (e.armed[i:j] == 0).all() or turned_deg > _STRAIGHT_DEG:
         return False
     power = e.power[before : top + 1]
-    gain = (peak - SLOW_M_S) / max(1.0, when_s - float(e.time_s[i]))
+    # A log may start during the motion: what it shows first was not gained in it.
+    gain = (peak - max(SLOW_M_S, float(e.speed_m_s[i]))) / max(1.0, when_s - float(e.time_s[i]))
     if not np.isfinite(power).any():
         return peak >= _BLIND_PEAK_M_S and gain >= _BLIND_GAIN_M_S2
     if gain < _GAIN_M_S2:

@@ -14,7 +14,7 @@ import numpy as np
 
 from flightlog.analyses.phases_power import Power, read_power
 from flightlog.constants import G0_M_S2, ISA_EXPONENT, ISA_LAPSE_K_M, ISA_P0_PA, ISA_T0_K
-from flightlog.estimation.frames import Array
+from flightlog.estimation.frames import Array, LocalFrame
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,6 +34,9 @@ _SPLIT_S = 600.0
 """A silence of all sensors longer than this ends one session and starts another [s]."""
 
 _SENSORS = ("gps", "baro", "airspeed", "imu", "attitude", "battery", "outputs", "rotation")
+
+_BETWEEN_S = 2.0
+"""Time over which a track of positions only gives a speed [s]."""
 
 _FUSE_S = 10.0
 """Below this time scale GPS height follows its climb rate, above it its altitude [s]."""
@@ -263,10 +266,36 @@ def good_fixes(gps: pd.DataFrame | None, name: str) -> Array | None:
 
 def _ground_speed(gps: pd.DataFrame | None, grid: Grid) -> Array:
     speed, time_s = good_fixes(gps, "ground_speed_m_s"), column(gps, "time_s")
+    if speed is None and time_s is not None:
+        time_s, speed = _speed_between_fixes(gps, time_s)
     if speed is None or time_s is None:
         return np.full(grid.size, np.nan)
     speed = np.where((speed >= 0) & (speed <= 100), speed, np.nan)
     return grid.fill(grid.mean(grid.index(time_s), _median_of_3(speed)))
+
+
+def _speed_between_fixes(gps: pd.DataFrame | None, time_s: Array) -> tuple[Array, Array | None]:
+    """Speed by the way from fix to fix, for a track that holds positions only.
+
+    Fixes of a text format have steps of up to 2 m, so that it takes `_BETWEEN_S` to see 1 m/s.
+    """
+    lat, lon = good_fixes(gps, "latitude_deg"), good_fixes(gps, "longitude_deg")
+    if lat is None or lon is None:
+        return time_s, None
+    known = np.flatnonzero(np.isfinite(time_s + lat + lon))
+    time_s, lat, lon = time_s[known], lat[known], lon[known]
+    later = np.searchsorted(time_s, time_s + _BETWEEN_S - 1e-3)
+    first = np.flatnonzero(later < len(time_s))
+    later = later[first]
+    # No frame of one place: a file may hold two. The equator's degree is good to 1 %.
+    frame = LocalFrame(0.0, 0.0)
+    north = (lat[later] - lat[first]) * frame.metres_per_degree[0]
+    turned = (lon[later] - lon[first] + 180.0) % 360.0 - 180.0
+    east = turned * frame.metres_per_degree[1] * np.cos(np.radians(lat[first]))
+    span_s = time_s[later] - time_s[first]
+    close = span_s <= _HOLD_S
+    middle_s = 0.5 * (time_s[first] + time_s[later])
+    return middle_s[close], (np.hypot(east, north) / span_s)[close]
 
 
 def _baro_height(baro: pd.DataFrame | None, grid: Grid) -> Array | None:

@@ -9,6 +9,7 @@ starts nothing and hides nothing.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +46,14 @@ _FLYING_M_S = 6.0
 """Over this for long, with no way to tell height, is flight; attempts end within 20 s [m/s]."""
 
 _LONG_S = 20.0
+
+_DRIFT_M = 15.0
+_GPS_DRIFT_M = 40.0
+_DRIFT_M_MIN = 1.0
+"""Heights of two rests that differ by more, in so many minutes, are of two places [m, m/min]."""
+
+_UNDER_M = 5.0
+"""So far below the ground that it left, it is over another place for good [m]."""
 
 TOGETHER_S = 20.0
 """Ground contact shorter than this and without a standstill does not end a flight [s]."""
@@ -135,7 +144,7 @@ def find_ground(e: Evidence) -> Ground:
     """Find the rests, and the height above the ground."""
     rest = at_rest(e)
     low, high = (1.0, 2.5) if e.has_baro else (3.0, 6.0)
-    at: list[float] = []
+    at: list[int] = []
     level: list[float] = []
     edge = e.steps(5.0)
     for i, j in spans(rest):
@@ -146,10 +155,27 @@ def find_ground(e: Evidence) -> Ground:
     zero: Array = np.zeros(1)
     if at:
         zero = np.interp(np.arange(len(e.time_s)), at, level)
+        _place_on_other_ground(zero, e, at, level)
     elif np.isfinite(e.height_m).any():
         zero = np.full(1, np.nanmin(e.height_m))
     above = e.height_m - zero
     return Ground(rest, above, bool(rest.any()), low, high)
+
+
+def _place_on_other_ground(zero: Array, e: Evidence, at: list[int], level: list[float]) -> None:
+    """Between rests whose heights no drift explains, take the ground to be at one or the other.
+
+    A glide from a hill into a valley follows the straight line between its rests closely, and
+    would seem to be on the ground half of the time.
+    """
+    for (i, before), (j, after) in pairwise(zip(at, level, strict=True)):
+        minutes = (j - i) * e.step_s / 60.0
+        drift = (_DRIFT_M if e.has_baro else _GPS_DRIFT_M) + _DRIFT_M_MIN * minutes
+        if abs(after - before) > drift:
+            zero[i:j] = before
+            lower = np.flatnonzero(e.height_m[i:j] < before - _UNDER_M)
+            if len(lower):
+                zero[i + int(lower[0]) : j] = min(before, after)
 
 
 def find_flights(e: Evidence, ground: Ground) -> list[list[Span]]:

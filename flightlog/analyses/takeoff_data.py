@@ -34,6 +34,11 @@ LONGEST_FIX_GAP = (1.6, 2.6)
 """A longer hole in the fixes during the roll, in seconds and in usual distances of fixes,
 hides how far it rolled, or whether it rolled on. [s], [-]"""
 
+LONGEST_STEP_S = 10.0
+LONGEST_ROLL_S = 120.0
+"""Fixes farther apart than this show no take-off, and none takes longer than this from 5 m/s to
+2 m of height: the times of such a log are in another unit. [s]"""
+
 ROLLING_M_S = 5.0
 """Ground speed that only a roll under power reaches. [m/s]"""
 
@@ -287,7 +292,12 @@ def gather(recording: Recording, sortie: Sortie) -> TakeoffData | str:
     start, end = sortie.search_s
     fixes = good_fixes(recording, start, end)
     if fixes is None:
+        gps = recording.one("gps")
+        if gps is not None and np.isnan(column(gps, "ground_speed_m_s")).all():
+            return "the log has positions but no speed over ground; log speed and course"
         return "the log has no usable position fixes around the take-off"
+    if fixes.rate_hz < 1 / LONGEST_STEP_S:
+        return f"position fixes come less than once in {LONGEST_STEP_S:.0f} s: log them faster"
     liftoff = sortie.liftoff_s if sortie.liftoff_s is not None else (start + end) / 2
     fast = _fast_time(fixes, liftoff)
     if fast is None:
@@ -296,6 +306,11 @@ def gather(recording: Recording, sortie: Sortie) -> TakeoffData | str:
     two = _passes_two_metres(fixes, height, fast)
     if two is None:
         return "neither barometer nor GPS climb rate shows when the aircraft rose: log one of them"
+    if two - fast > LONGEST_ROLL_S:
+        return (
+            f"from {ROLLING_M_S:.0f} m/s to 2 m of height it is {two - fast:.0f} s, which is no "
+            "take-off: check the unit of the times"
+        )
     hole = _longest_hole(fixes, fast - 4, two + 1)
     if hole is not None:
         return (

@@ -9,11 +9,19 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from flightlog.cli.console import out, progress
+from flightlog.errors import OutputError
 
 if TYPE_CHECKING:
+    from flightlog.importers.delimited_guess import Guess
     from flightlog.recording import Recording
 
 LogArgument = Annotated[Path, typer.Argument(metavar="LOG", help="A log file.")]
+ColumnsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--columns", metavar="MAP", help="Read a table as text by this column map (TOML)."
+    ),
+]
 
 
 class TableKind(StrEnum):
@@ -23,17 +31,99 @@ class TableKind(StrEnum):
     csv = "csv"
 
 
-def explain(log: LogArgument) -> None:
+def explain(
+    log: LogArgument,
+    columns: ColumnsOption = None,
+    map_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--map",
+            metavar="FILE",
+            help="Where to write a first column map of a table as text.",
+        ),
+    ] = None,
+) -> None:
     """Say what was recognised in a log file.
 
-    Sensors and their rates, messages with counts, damage, how the clock maps to UTC.
+    Sensors and their rates, where each column came from, messages with counts, damage, how the
+    clock maps to UTC. For a table as text that no importer knows: what each column seems to be,
+    and a first column map to correct.
 
     Example: flightlog explain flight.bin
     """
+    console = out()
+    if columns is None and (guess := _guessed(log, card=map_file is not None)) is not None:
+        if guess.known:
+            # The map first: it is the way out where the card itself can't be read.
+            _write_map(log, guess, map_file)
+            console.line()
+            _show_receipt(log, columns)
+        else:
+            from flightlog.reports.columns import guess_lines
+
+            console.lines(guess_lines(guess, width=console.width))
+            console.line()
+            _write_map(log, guess, map_file)
+        return
+    if map_file is not None:
+        raise typer.BadParameter(
+            "goes with tables as text that are read without a map", param_hint="--map"
+        )
+    _show_receipt(log, columns)
+
+
+def _show_receipt(log: Path, columns: Path | None) -> None:
     from flightlog.reports.receipt import receipt_lines
 
     console = out()
-    console.lines(receipt_lines(_read(log), width=console.width))
+    console.lines(receipt_lines(_read(log, columns), width=console.width))
+
+
+def _guessed(log: Path, *, card: bool) -> Guess | None:
+    """Recognise the columns of a table as text that no importer knows, or of a card if asked."""
+    from flightlog.errors import UnknownFormatError
+    from flightlog.importers import detect, read_head
+    from flightlog.importers.delimited import looks_delimited
+
+    head = read_head(log)
+    try:
+        format_ = detect(head, where=log.name).format
+    except UnknownFormatError:
+        if not looks_delimited(head):
+            raise
+        format_ = ""
+    if format_ and not (card and format_ == "transmitter"):
+        return None
+    from flightlog.importers.delimited_guess import guess_card, guess_columns
+
+    with progress(log.name):
+        return guess_card(log) if format_ else guess_columns(log)
+
+
+def _write_map(log: Path, guess: Guess, given: Path | None) -> None:
+    """Write the first column map; what is there already stays."""
+    from flightlog.importers.delimited_first_map import map_text
+
+    console = out()
+    place = given if given is not None else Path(f"{log.stem}.columns.toml")
+    try:
+        with place.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(map_text(guess))
+    except OSError as error:
+        there = isinstance(error, FileExistsError)
+        found = (
+            "is there already; no column map was written"
+            if there
+            else f"the column map can't be written ({error.strerror or error})"
+        )
+        refusal = OutputError(found, where=str(place), fix="Name another place with --map.")
+        if given is not None:
+            raise refusal from error
+        # Nobody asked for the file: what was recognised has been said, and that is the answer.
+        console.line(refusal.sentence())
+        return
+    console.line(f"A first column map was written to {place}: check and correct it, then")
+    console.line(f"  flightlog debrief {log} --columns {place}")
 
 
 def convert(
@@ -45,6 +135,7 @@ def convert(
     raw: Annotated[
         bool, typer.Option("--raw", help="Also every message type under its own names.")
     ] = False,
+    columns: ColumnsOption = None,
 ) -> None:
     """Write the tables of a log file as Parquet or CSV, in SI units.
 
@@ -52,15 +143,15 @@ def convert(
     """
     from flightlog.export import write_tables
 
-    recording = _read(log)
+    recording = _read(log, columns)
     with progress(log.name):
         written = write_tables(recording, to, kind.value, raw=raw)
     console = out()
     console.line(f"{len(written)} files written to {to}")
 
 
-def _read(log: Path) -> Recording:
+def _read(log: Path, columns: Path | None) -> Recording:
     from flightlog.importers import read
 
     with progress(log.name) as shown:
-        return read(log, progress=shown)
+        return read(log, columns=columns, progress=shown)

@@ -30,6 +30,7 @@ class Options:
     wind: str | None = None
     air_temperature: str | None = None
     payload_units: int | None = None
+    charged: str | None = None
     entered: tuple[str, ...] = ()
 
 
@@ -44,7 +45,13 @@ def gather(options: Options) -> tuple[Inputs, RuleBook | None]:
         If an option is.
     """
     entered = dict(_entered(text) for text in options.entered)
-    from flightlog.inputs import Inputs, parse_air_temperature, parse_mass, parse_wind
+    from flightlog.inputs import (
+        Inputs,
+        parse_air_temperature,
+        parse_charge,
+        parse_mass,
+        parse_wind,
+    )
 
     inputs = Inputs(
         site=_site(options.site),
@@ -53,6 +60,7 @@ def gather(options: Options) -> tuple[Inputs, RuleBook | None]:
         wind=_typed(options.wind, parse_wind, "--wind"),
         air=_typed(options.air_temperature, parse_air_temperature, "--air-temperature"),
         payload_units=options.payload_units,
+        charged_coulomb=_typed(options.charged, parse_charge, "--charged"),
         entered=entered,
     )
     return inputs, _rules(options.rules)

@@ -12,10 +12,13 @@ import tempfile
 import traceback
 from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 from flightlog import __version__
 from flightlog.cli.console import err, out
 from flightlog.errors import FlightlogError, Interrupted
+
+Result = TypeVar("Result")
 
 DONE = 0
 FAULT = 1
@@ -57,6 +60,22 @@ def shielded(step: Callable[[], int], *, as_json: bool = False) -> int:
     except Exception as error:  # the wall: a fault must not end in a traceback on a field laptop
         report(_fault(error), as_json=as_json)
         return FAULT
+
+
+def tried(step: Callable[[], Result]) -> Result | None:
+    """Run a step that another way can replace; None when it raises.
+
+    Raises
+    ------
+    Interrupted, KeyboardInterrupt
+        These end everything and are left to the caller.
+    """
+    try:
+        return step()
+    except Interrupted:
+        raise
+    except Exception:  # the other way meets the same fault, and says it
+        return None
 
 
 def report(error: FlightlogError, *, as_json: bool = False) -> None:

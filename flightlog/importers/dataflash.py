@@ -28,7 +28,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from flightlog.importers.common import read_bytes
+from flightlog.errors import LogFileError
+from flightlog.importers.common import Notes, read_bytes, sha256_of_file
 from flightlog.importers.dataflash_formats import (
     Format,
     Schema,
@@ -62,10 +63,67 @@ def sniff(head: bytes) -> Match:
 
 
 def load(path: Path, progress: Progress | None = None) -> Recording:
-    """Read a DataFlash log; see `flightlog.importers.read`."""
-    from flightlog.importers.dataflash_tables import load_recording
+    """Read a DataFlash log; see `flightlog.importers.read`.
 
-    return load_recording(path, progress)
+    Raises
+    ------
+    LogFileError
+        If not one message but declarations can be read.
+    """
+    from flightlog.importers.dataflash_tables import finish_recording
+
+    notes = Notes()
+    # First, so that a card that can't be read says so here and not while the file is mapped.
+    sha256 = sha256_of_file(path)
+    log = decode_file(path, None if progress is None else lambda f, text: progress(0.5 * f, text))
+    if not any(name != "FMT" for name in log):
+        raise LogFileError(
+            "no record could be read but declarations" if len(log) else "no record could be read",
+            where=path.name,
+            fix="Copy the file from the aircraft's card again.",
+        )
+    tell_damage(log, notes)
+    return finish_recording(
+        path,
+        log,
+        records=len(log.starts),
+        size=log.size,
+        sha256=sha256,
+        format="dataflash",
+        notes=notes,
+        progress=progress,
+    )
+
+
+def tell_damage(log: DecodedLog, notes: Notes) -> None:
+    """Tell bytes that belong to no record, a cut end, and contradicting declarations."""
+    lost = sum(gap.count for gap in log.gaps)
+    notes.drop("damaged bytes", lost)
+    if lost:
+        first = log.gaps[0]
+        notes.find(
+            "damaged-bytes",
+            f"{lost} of {log.size} bytes in {len(log.gaps)} places belong to no record, the first "
+            f"at byte {first.offset}; what stands before and after them was read.",
+            evidence={"bytes": lost, "places": len(log.gaps), "first_offset": first.offset},
+        )
+    if log.tail is not None:
+        notes.drop("bytes of a cut record", log.tail.count)
+        notes.find(
+            "truncated",
+            f"The file ends inside a record: its last {log.tail.count} bytes were not read.",
+            evidence={"offset": log.tail.offset, "bytes": log.tail.count},
+        )
+    if log.padding:
+        notes.lines.append(f"{log.padding} empty bytes at the end of the file")
+    if log.schema.refused:
+        names = ", ".join(log.schema.refused[:10])
+        notes.find(
+            "contradicting-formats",
+            f"Declarations of {len(log.schema.refused)} message types contradict themselves or "
+            f"an earlier one: {names}.",
+            evidence={"types": len(log.schema.refused)},
+        )
 
 
 @dataclass(frozen=True, slots=True)

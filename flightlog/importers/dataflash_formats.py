@@ -10,15 +10,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 import numpy.typing as npt
 
 from flightlog.importers.common import clean_text
-
-if TYPE_CHECKING:
-    from flightlog.importers.dataflash import MessageTable
 
 FMT_ID = 128
 FMT_LENGTH = 89
@@ -147,6 +144,39 @@ class Format:
             if field.name == name:
                 return field
         raise KeyError(name)
+
+
+class Messages(Protocol):
+    """All rows of one message type, from a binary or a text log.
+
+    Numbers come as 64-bit floats where the file holds floats or scaled integers, else as
+    integers (as floats where a text log's cell can't be read: NaN); texts as an object array
+    of str.
+    """
+
+    @property
+    def format(self) -> Format:
+        """As declared, but for fields that a text log prints in another way."""
+
+    @property
+    def rows(self) -> IntArray:
+        """Place of each row among all records of the file."""
+
+    @property
+    def columns(self) -> tuple[str, ...]:
+        """Field names in the file's order."""
+
+    @property
+    def units(self) -> Mapping[str, str]:
+        """Unit text per field, where the file states it."""
+
+    @property
+    def multipliers(self) -> Mapping[str, float]:
+        """What to multiply a value with to have it in its unit, where the file states it."""
+
+    def __len__(self) -> int: ...
+
+    def __getitem__(self, column: str) -> npt.NDArray[Any]: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,7 +345,7 @@ def _texts(stored: npt.NDArray[np.bytes_]) -> npt.NDArray[Any]:
 
 
 def read_units(
-    log: Mapping[str, MessageTable],
+    log: Mapping[str, Messages],
 ) -> dict[int, tuple[dict[str, str], dict[str, float]]]:
     """Units and multipliers per type number and field, where the file states them."""
     labels = _lookup(log, "UNIT", "Id", "Label")
@@ -345,7 +375,7 @@ def read_units(
     return result
 
 
-def _lookup(log: Mapping[str, MessageTable], name: str, key: str, value: str) -> dict[str, Any]:
+def _lookup(log: Mapping[str, Messages], name: str, key: str, value: str) -> dict[str, Any]:
     """Read a table of one-character ids; empty when the file has none."""
     table = log.get(name)
     if (

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flightlog.importers.common import FloatArray, clean_text
-from flightlog.importers.dataflash import DecodedLog, MessageTable
+from flightlog.importers.dataflash_formats import Messages
 from flightlog.importers.dataflash_mapping import instances, is_number, mapping
 
 if TYPE_CHECKING:
@@ -48,9 +48,7 @@ def channels(builder: Builder, name: str) -> Columns | None:
     return {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
 
 
-def cell_voltages(
-    builder: Builder, table: MessageTable, instance: IntArray
-) -> npt.NDArray[Any] | None:
+def cell_voltages(builder: Builder, table: Messages, instance: IntArray) -> npt.NDArray[Any] | None:
     """Cell voltages beside each row of a pack message, as lists [V]; None where not logged."""
     spec = mapping()["cells"]
     pattern = re.compile(spec["pattern"])
@@ -77,7 +75,7 @@ def cell_voltages(
     return None
 
 
-def firmware(log: DecodedLog) -> str:
+def firmware(log: Mapping[str, Messages]) -> str:
     """What the log says of its firmware; empty when nothing."""
     table = log.get("VER")
     if table is not None and "FWS" in table.columns and not is_number(table, "FWS"):
@@ -88,7 +86,7 @@ def firmware(log: DecodedLog) -> str:
     return ""
 
 
-def vehicle(log: DecodedLog) -> str:
+def vehicle(log: Mapping[str, Messages]) -> str:
     """Which list of modes the log uses: a key of ``[vehicles]`` in the data, or empty."""
     said = " ".join([firmware(log), *_texts(log, "MSG", "Message")[:50]])
     built = log.get("VER")
@@ -103,7 +101,7 @@ def vehicle(log: DecodedLog) -> str:
     return ""
 
 
-def _texts(log: DecodedLog, message: str, field: str) -> list[str]:
+def _texts(log: Mapping[str, Messages], message: str, field: str) -> list[str]:
     """All values of a text field; empty when the log lacks it."""
     table = log.get(message)
     if table is None or field not in table.columns or table.format.field(field).char not in "nNZ":
@@ -117,12 +115,22 @@ def modes(builder: Builder) -> Columns | None:
     if table is None or "Mode" not in table.columns:
         return None
     time_s, keep = builder.timed(table, "modes")
+    known: Mapping[str, str] = mapping()["modes"].get(vehicle(builder.log), {})
     if is_number(table, "Mode"):
-        known: Mapping[str, str] = mapping()["modes"].get(vehicle(builder.log), {})
-        names = [known.get(str(int(n)), f"mode {int(n)}") for n in table["Mode"].tolist()]
+        names = [_mode_name(int(n), known) for n in table["Mode"].tolist()]
     else:
-        names = [clean_text(str(text)) for text in table["Mode"]]
+        names = [_mode_of_text(clean_text(str(text)), known) for text in table["Mode"]]
     return {"time_s": time_s[keep], "mode": np.array(names, dtype=object)[keep]}
+
+
+def _mode_name(number: int, known: Mapping[str, str]) -> str:
+    return known.get(str(number), f"mode {number}")
+
+
+def _mode_of_text(text: str, known: Mapping[str, str]) -> str:
+    """Name of a mode that is printed; where the logger had no name it printed a number."""
+    number = re.fullmatch(r"(?:Mode\()?([0-9]{1,3})\)?", text)
+    return _mode_name(int(number[1]), known) if number else text
 
 
 def messages(builder: Builder) -> Columns | None:
@@ -160,6 +168,7 @@ def arming(builder: Builder) -> Columns | None:
             keep = keep & np.isin(state, [spec["on"], spec["off"]])
             armed = (state == spec["on"]).astype(np.float64)
         else:
+            keep = keep & np.isfinite(state)
             armed = (state != 0).astype(np.float64)
         time_s, armed = time_s[keep], armed[keep]
         if not len(armed):

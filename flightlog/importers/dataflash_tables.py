@@ -11,7 +11,6 @@ import numpy as np
 import numpy.typing as npt
 
 from flightlog.columns import TABLES
-from flightlog.errors import LogFileError
 from flightlog.importers import dataflash_special as special
 from flightlog.importers.clock import LONGEST_S, Clock
 from flightlog.importers.common import (
@@ -22,21 +21,22 @@ from flightlog.importers.common import (
     make_receipt,
     note_repeated_fixes,
     repeated_rows,
-    sha256_of_file,
     unrolled_weeks,
     utc_relation,
 )
-from flightlog.importers.dataflash import DecodedLog, MessageTable, decode_file
+from flightlog.importers.dataflash_formats import Messages
 from flightlog.importers.dataflash_mapping import (
     boot_clock,
+    field_of,
     instances,
     is_number,
     mapping,
     numbers,
+    unit_of,
 )
 from flightlog.importers.house import healthiest, house_table
 from flightlog.importers.registry import Progress
-from flightlog.recording import Recording, UtcRelation
+from flightlog.recording import ColumnSource, Recording, UtcRelation
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -47,77 +47,68 @@ Columns = dict[str, npt.NDArray[Any]]
 CONSTANT_ROWS = 10
 """So many rows of one value are a sensor that is not there rather than a coincidence."""
 
+CLOCK = (
+    "the logger's boot clock (TimeUS, else TimeMS; T in position messages of the first years); "
+    "rows without one have the time of the row before them"
+)
 
-def load_recording(path: Path, progress: Progress | None = None) -> Recording:
-    """Read a DataFlash log into a recording.
 
-    Raises
-    ------
-    LogFileError
-        If not one message but declarations can be read.
+def finish_recording(
+    path: Path,
+    log: Mapping[str, Messages],
+    *,
+    records: int,
+    size: int,
+    sha256: str,
+    format: str,
+    notes: Notes,
+    firmware: str = "",
+    tell: Callable[[Notes], None] = lambda notes: None,
+    progress: Progress | None = None,
+) -> Recording:
+    """Make the recording of a decoded log, binary or text.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    log : mapping of str to Messages
+        The raw tables, by name of message.
+    records : int
+        All records of the file.
+    size, sha256, format : int, str, str
+        For the receipt.
+    notes : Notes
+        What was noticed so far.
+    firmware : str
+        What the file says of the firmware outside its messages.
+    tell : callable, optional
+        Called when the tables stand, to tell what was noticed while columns were decoded.
+    progress : callable, optional
+        Called with the fraction done, from 0.5 on, and a text.
     """
-    notes = Notes()
-    # First, so that a card that can't be read says so here and not while the file is mapped.
-    sha256 = sha256_of_file(path)
-    log = decode_file(path, None if progress is None else lambda f, text: progress(0.5 * f, text))
-    if not any(name != "FMT" for name in log):
-        raise LogFileError(
-            "no record could be read but declarations" if len(log) else "no record could be read",
-            where=path.name,
-            fix="Copy the file from the aircraft's card again.",
-        )
-    tell_damage(log, notes)
-    builder = Builder.of(log, notes, path.stat().st_mtime)
+    builder = Builder.of(log, records, notes, path.stat().st_mtime)
     tables = builder.tables(progress)
+    tell(notes)
     chosen = choose_instances(tables)
     receipt = make_receipt(
         path=path,
-        size=log.size,
+        size=size,
         sha256=sha256,
-        format="dataflash",
+        format=format,
         importer_version=int(mapping()["version"]),
         tables=tables,
         message_counts={name: len(log[name]) for name in sorted(log)},
         notes=notes,
-        firmware=special.firmware(log),
+        firmware=special.firmware(log) or firmware,
         utc=utc_of(tables, chosen, builder.clock),
         seams=builder.clock.seams,
         chosen_instances=chosen,
+        clock=CLOCK,
     )
     if progress is not None:
         progress(1.0, "done")
     return Recording(tables, receipt, raw=log, findings=tuple(notes.findings))
-
-
-def tell_damage(log: DecodedLog, notes: Notes) -> None:
-    """Tell bytes that belong to no record, a cut end, and contradicting declarations."""
-    lost = sum(gap.count for gap in log.gaps)
-    notes.drop("damaged bytes", lost)
-    if lost:
-        first = log.gaps[0]
-        notes.find(
-            "damaged-bytes",
-            f"{lost} of {log.size} bytes in {len(log.gaps)} places belong to no record, the first "
-            f"at byte {first.offset}; what stands before and after them was read.",
-            evidence={"bytes": lost, "places": len(log.gaps), "first_offset": first.offset},
-        )
-    if log.tail is not None:
-        notes.drop("bytes of a cut record", log.tail.count)
-        notes.find(
-            "truncated",
-            f"The file ends inside a record: its last {log.tail.count} bytes were not read.",
-            evidence={"offset": log.tail.offset, "bytes": log.tail.count},
-        )
-    if log.padding:
-        notes.lines.append(f"{log.padding} empty bytes at the end of the file")
-    if log.schema.refused:
-        names = ", ".join(log.schema.refused[:10])
-        notes.find(
-            "contradicting-formats",
-            f"Declarations of {len(log.schema.refused)} message types contradict themselves or "
-            f"an earlier one: {names}.",
-            evidence={"types": len(log.schema.refused)},
-        )
 
 
 @dataclass(slots=True)
@@ -126,7 +117,7 @@ class Builder:
 
     Attributes
     ----------
-    log : DecodedLog
+    log : mapping of str to Messages
         The raw tables.
     notes : Notes
         Receives what is noticed.
@@ -139,16 +130,18 @@ class Builder:
         When the file was last written. [s]
     """
 
-    log: DecodedLog
+    log: Mapping[str, Messages]
     notes: Notes
     clock: Clock
     boot_s: FloatArray
     file_unix_s: float
 
     @classmethod
-    def of(cls, log: DecodedLog, notes: Notes, file_unix_s: float) -> Builder:
-        """Fit the clock of a log."""
-        boot_s = np.full(len(log.starts), np.nan)
+    def of(
+        cls, log: Mapping[str, Messages], records: int, notes: Notes, file_unix_s: float
+    ) -> Builder:
+        """Fit the clock of a log of so many records."""
+        boot_s = np.full(records, np.nan)
         for table in log.values():
             seconds = boot_clock(table)
             if seconds is not None:
@@ -186,7 +179,7 @@ class Builder:
         return tables
 
     def timed(
-        self, table: MessageTable, name: str, instance: IntArray | None = None
+        self, table: Messages, name: str, instance: IntArray | None = None
     ) -> tuple[FloatArray, BoolArray]:
         """Give a message's rows on the log's clock, and which of them to keep."""
         time_s, keep = self.clock.apply(table.rows, self.boot_s[table.rows], instance)
@@ -238,12 +231,13 @@ class Builder:
             values = numbers(table, spec)
             if values is not None:
                 columns[column] = np.where(np.isfinite(values), values, np.nan)
+                self._note_source(name, column, table, spec)
         if name == "gps":
             columns["time_utc"] = self._unix_s(table)
             columns["(week time)"] = self._week_time_s(table)
         for join in source.get("join", ()):
             if join["message"] in self.log:
-                columns |= self._joined(table, instance, join, source.get("instance", 0))
+                columns |= self._joined(name, table, instance, join, source.get("instance", 0))
         if name == "battery":
             cells = special.cell_voltages(self, table, instance)
             if cells is not None:
@@ -252,8 +246,18 @@ class Builder:
             columns = {key: values[keep] for key, values in columns.items()}
         return columns
 
+    def _note_source(
+        self, name: str, column: str, table: Messages, spec: Mapping[str, Any]
+    ) -> None:
+        """Note where a column came from, for the receipt."""
+        field = field_of(table, spec)
+        if field is not None:
+            source = f"{table.format.name}.{field}"
+            unit, why = unit_of(table, field, spec)
+            self.notes.sources.append(ColumnSource(name, column, source, unit, why))
+
     def _joined(
-        self, table: MessageTable, instance: IntArray, join: Mapping[str, Any], base: int
+        self, name: str, table: Messages, instance: IntArray, join: Mapping[str, Any], base: int
     ) -> Columns:
         """Columns of another message, each row beside the nearest of its instance."""
         other = self.log[join["message"]]
@@ -263,13 +267,14 @@ class Builder:
             values = numbers(other, spec)
             if values is not None:
                 columns[column] = np.where((at >= 0) & np.isfinite(values[at]), values[at], np.nan)
+                self._note_source(name, column, other, spec)
         return columns
 
     def nearest(
         self,
-        table: MessageTable,
+        table: Messages,
         instance: IntArray,
-        other: MessageTable,
+        other: Messages,
         other_instance: IntArray,
         within_s: float,
     ) -> IntArray:
@@ -292,13 +297,13 @@ class Builder:
             found[mine[near]] = theirs[options[best, pick]][near]
         return found
 
-    def _week_time_s(self, table: MessageTable) -> FloatArray:
+    def _week_time_s(self, table: Messages) -> FloatArray:
         """Time of week of position rows [s]; NaN where the file has none."""
         week = mapping()["week"]
         field = next((f for f in week["milliseconds"] if is_number(table, f)), None)
         return np.full(len(table), np.nan) if field is None else table[field] / 1e3
 
-    def _unix_s(self, table: MessageTable) -> FloatArray:
+    def _unix_s(self, table: Messages) -> FloatArray:
         """Unix seconds of position rows by the receiver's clock; NaN where it had none."""
         field = next((f for f in mapping()["week"]["week"] if is_number(table, f)), None)
         if field is None:

@@ -64,9 +64,14 @@ def _filler(name: str, text: bool, rows: int) -> npt.NDArray[Any]:
 
 
 def leave_out_impossible(name: str, columns: dict[str, npt.NDArray[Any]], notes: Notes) -> None:
-    """Set values outside their column's range to NaN, in place of the mapping; tell it."""
+    """Set values outside their column's range to NaN, in place of the mapping; tell it.
+
+    The evidence holds their number, and the least, middle and greatest of them, from which the
+    screening recognises a column in another unit.
+    """
     counts: dict[str, int] = {}
     first: dict[str, float] = {}
+    evidence: dict[str, float | int | str] = {}
     for column in TABLES[name]:
         values = columns.get(column.name)
         if values is None or values.dtype.kind != "f" or column.low is None or column.high is None:
@@ -80,6 +85,15 @@ def leave_out_impossible(name: str, columns: dict[str, npt.NDArray[Any]], notes:
             continue
         counts[column.name] = int(bad.sum())
         first[column.name] = float(values[bad][0])
+        evidence[f"{name}.{column.name}"] = counts[column.name]
+        finite = values[bad & np.isfinite(values)]
+        if finite.size:
+            spread = zip(
+                ("least", "middle", "greatest"),
+                np.quantile(finite, [0, 0.5, 1], method="inverted_cdf"),
+                strict=True,
+            )
+            evidence |= {f"{name}.{column.name}.{word}": float(v) for word, v in spread}
         columns[column.name] = np.where(bad, np.nan, values)
     if counts:
         which = ", ".join(
@@ -88,7 +102,7 @@ def leave_out_impossible(name: str, columns: dict[str, npt.NDArray[Any]], notes:
         notes.find(
             "values-out-of-range",
             f"The table {name} held values that can't be measurements: {which}.",
-            evidence={f"{name}.{column}": n for column, n in counts.items()},
+            evidence=evidence,
         )
 
 

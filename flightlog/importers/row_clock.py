@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flightlog.importers.clock import Clock
+from flightlog.importers.clock import Clock, rising
 from flightlog.importers.common import BoolArray, FloatArray, Notes, median_rate
 
 SET_S = 86400.0
@@ -22,6 +22,9 @@ SET_S = 86400.0
 
 PAUSE_S = 60.0
 """A longer silence starts a new session [s]."""
+
+FEW_BACK = 0.02
+"""Up to this share of rows that run backwards, or one row, is damage and no clock set back."""
 
 LOCAL_CLOCK_STD_S = 60.0
 """Standard uncertainty of a clock that somebody set by hand [s]."""
@@ -76,11 +79,13 @@ def row_clock(stamp_s: FloatArray, notes: Notes, *, what: str = "rows") -> RowCl
         return RowClock(np.full(len(stamp_s), np.nan), good, (), float("nan"))
     spread, whole_seconds = _spread(stamp_s, good, notes, what)
     base = float(spread[good].min())
-    place = np.arange(len(spread))
-    clock = Clock.fit(place, np.where(good, spread - base, np.nan), longest_s=np.inf)
-    clock.tell(notes, named=f"The clock of the {what}")
-    time_s, keep = clock.apply(place, spread - base)
-    keep &= good
+    time_s, keep = spread - base, _steady(spread, good)
+    if keep is None:
+        place = np.arange(len(spread))
+        clock = Clock.fit(place, np.where(good, spread - base, np.nan), longest_s=np.inf)
+        clock.tell(notes, named=f"The clock of the {what}")
+        time_s, keep = clock.apply(place, spread - base)
+        keep &= good
     backwards = int(good.sum() - keep.sum())
     if backwards:
         notes.drop(f"{what}: time runs backwards", backwards)
@@ -94,6 +99,18 @@ def row_clock(stamp_s: FloatArray, notes: Notes, *, what: str = "rows") -> RowCl
         return RowClock(time_s, keep, (), float("nan"), whole_seconds)
     time_s, zero_s, seams = _continuous(time_s, spread, keep, notes, what)
     return RowClock(time_s, keep, seams, zero_s, whole_seconds)
+
+
+def _steady(stamp_s: FloatArray, good: BoolArray) -> BoolArray | None:
+    """Tell which rows to keep of a clock that was never set; None where it may have been.
+
+    A boot clock has to prove a step ahead by the rows after it. Stamps of the time of day
+    don't: a track of one point a minute, or in parts with pauses between, is no damage.
+    """
+    keep = rising(np.where(good, stamp_s, np.nan))
+    lost = int(good.sum() - keep.sum())
+    leap = np.diff(stamp_s[keep], prepend=stamp_s[keep][:1]).max()
+    return keep if lost <= max(1.0, FEW_BACK * good.sum()) and leap <= SET_S else None
 
 
 def _spread(

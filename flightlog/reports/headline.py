@@ -62,7 +62,7 @@ def _no_flight(debrief: Debrief) -> str:
             "nothing left the ground."
         )
     if said is not None:
-        reason = said.message.replace("Nothing in this log left", "nothing left")
+        reason = said.message.replace("Nothing in this log is", "nothing is")
         return f"No flight in this log: {plain(reason, _REASON_LIMIT).rstrip('.')}."
     return "No flight in this log."
 

@@ -15,7 +15,7 @@ from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.figures import FIGURES, Figure
 from flightlog.findings import Finding
-from flightlog.recording import Receipt
+from flightlog.recording import Partner, Receipt
 from flightlog.reports.headline import headline
 from flightlog.reports.numbers import (
     bound_text,
@@ -36,6 +36,9 @@ CAUTION = (
     "book in force and licensed practice decide; a figure that is withheld approves nothing."
 )
 """The last line of every debrief."""
+
+NORMAL_95 = 1.959964
+"""Half of a Gaussian's 95 % interval, in standard uncertainties."""
 
 TEXT_LIMIT = 400
 """Longest text from outside in one place [characters]."""
@@ -103,6 +106,7 @@ def debrief_lines(
     width = min(max(width, 50), _WIDEST)
     lines = [*_wrap(headline(debrief), width), ""]
     lines += _wrap(_given(debrief), width)
+    lines += [line for text in _joined(debrief.receipt) for line in _wrap(text, width)]
     for sortie in debrief.sorties:
         lines += ["", *_wrap(_sortie_line(sortie, debrief), width)]
         lines += _outcomes(sortie, width, look)
@@ -159,6 +163,22 @@ def _given(debrief: Debrief) -> str:
             f"rules {plain(rules.get('id', ''), 40)} version {plain(rules.get('version', ''), 20)}"
         )
     return "; ".join(parts) + f"; SHA-256 {receipt.sha256[:12]}"
+
+
+def _joined(receipt: Receipt) -> Iterator[str]:
+    """One sentence per recording of the same flight that was joined."""
+    for partner in receipt.partners:
+        yield partner_text(partner)
+
+
+def partner_text(partner: Partner) -> str:
+    """Say what was joined, how its clock lies, and what was taken from it."""
+    taken = ", ".join(plain(table, 40) for table in partner.tables) or "nothing"
+    return (
+        f"Joined with {plain(partner.file, 60)} ({plain(partner.format, 40)}): its clock "
+        f"{partner.offset_s:+.2f} s ± {NORMAL_95 * partner.offset_std_s:.2f} s, by "
+        f"{plain(partner.method, 120)}; from it: {taken}"
+    )
 
 
 _LAUNCHES = {

@@ -15,10 +15,13 @@ from flightlog.screening.context import FlightView, LogView
 if TYPE_CHECKING:
     from flightlog.findings import Finding
 
-__all__ = ["FlightView", "LogView", "screen_flight", "screen_log"]
+__all__ = ["FlightView", "LogView", "screen_flight", "screen_log", "screen_sensors"]
 
 LogDetector = Callable[[LogView], "Iterable[Finding]"]
 FlightDetector = Callable[[FlightView], "Iterable[Finding]"]
+
+UNUSABLE = {"airspeed-unusable": "airspeed"}
+"""Finding -> the table that can't be used when the finding stops."""
 
 
 def screen_log(view: LogView) -> tuple[Finding, ...]:
@@ -29,6 +32,17 @@ def screen_log(view: LogView) -> tuple[Finding, ...]:
     from flightlog.screening.lists import LOG_DETECTORS
 
     return tuple(finding for detect in LOG_DETECTORS for finding in detect(view))
+
+
+def screen_sensors(view: FlightView) -> tuple[Finding, ...]:
+    """Look at the sensors of one sortie once its path is known, before anything builds on them.
+
+    What a ``stop`` finding of `UNUSABLE` speaks of is not shown to the analyses that follow, so
+    that they fall back on other sensors.
+    """
+    from flightlog.screening.lists import SENSOR_DETECTORS
+
+    return tuple(finding for detect in SENSOR_DETECTORS for finding in detect(view))
 
 
 def screen_flight(view: FlightView) -> tuple[Finding, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import Field, Strict
+from pydantic import AfterValidator, Field, Strict
 
 from flightlog.errors import TeamFileError
 from flightlog.inputs import Aircraft, DragPolar, GivenGate, Runway, Site, Thrust
@@ -102,6 +102,12 @@ class _Battery(Table):
     nominal_wh: float | None = Field(
         default=None, gt=0, le=5000, description="the energy in Wh printed on the battery"
     )
+    resistance_ohm: float | None = Field(
+        default=None,
+        gt=0,
+        le=2,
+        description="the resistance in ohm of the whole battery at its own connector, up to 2",
+    )
 
 
 class _Thrust(Table):
@@ -122,9 +128,24 @@ class _Polar(Table):
     rolling_friction: float = Field(description="friction over wheel load, 0 to 1", ge=0, lt=1)
 
 
+def _one_way(sense: int) -> int:
+    if sense == 0:
+        raise ValueError("neither way")
+    return sense
+
+
+# A literal would take 1.0 and true as well, which are equal to 1.
+_Sense = Annotated[int, Field(ge=-1, le=1), AfterValidator(_one_way)]
+
+
 class _Output(Table):
     name: Annotated[str, Field(min_length=1, max_length=40)] = Field(
         description='what the output drives, such as "motor"'
+    )
+    sense: _Sense | None = Field(
+        default=None,
+        description="1 where a longer pulse moves the trailing edge down (of a rudder: to the "
+        "left), -1 where it moves it the other way",
     )
 
 
@@ -211,7 +232,9 @@ def read_aircraft(path: Path) -> Aircraft:
         lever_m=file.lever_m,
         cells=file.battery.cells,
         battery_nominal_wh=file.battery.nominal_wh,
+        battery_resistance_ohm=file.battery.resistance_ohm,
         outputs=_outputs(file, path),
+        senses={int(n): o.sense for n, o in file.outputs.items() if o.sense is not None},
         thrust=Thrust(thrust.static_n, thrust.b, thrust.c) if thrust else None,
         polar=DragPolar(**polar.model_dump()) if polar else None,
         limits=file.limits,

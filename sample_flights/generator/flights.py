@@ -20,6 +20,7 @@ from .inputs_writer import write_inputs
 from .pilot import Plan, wind_components
 from .run import Flown, Setting, fly
 from .telemetry_writer import write_telemetry
+from .transmitter_writer import Transmitter, write_transmitter
 
 DEG = pi / 180.0
 STRIP = Place(latitude=0.0412, longitude=-0.0537, elevation=212.0, heading=68.0)
@@ -64,6 +65,8 @@ class Sample:
         Written as a telemetry log instead.
     honest : bool
         Whether the accuracy that the receiver claims means anything.
+    transmitter : bool
+        Whether the transmitter wrote the flight on its own card as well.
     """
 
     name: str
@@ -83,6 +86,7 @@ class Sample:
     vibration: float = 0.8
     telemetry: bool = False
     honest: bool = True
+    transmitter: bool = False
 
     @property
     def mass_kg(self) -> float:
@@ -93,6 +97,11 @@ class Sample:
     def file(self) -> str:
         """File name."""
         return self.name + (".tlog" if self.telemetry else ".bin")
+
+    @property
+    def card_file(self) -> str:
+        """File name of what the transmitter wrote."""
+        return self.name + "_transmitter.csv"
 
 
 def _plan(rotate: float, laps: int, **other: Any) -> Plan:
@@ -108,7 +117,7 @@ SAMPLES = (
            11, _plan(12.7, 2, throttle=0.97), 21, friction=0.052, roughness_m=0.0018),
     Sample("calm", "still air, reference load, three laps",
            8, _plan(11.1, 3), 13, imu_hz=100, attitude_hz=25, vibration=0.35,
-           given_air_c=AIR_C),
+           given_air_c=AIR_C, transmitter=True),
     Sample("headwind", "steady wind down the strip, measured by the mast",
            8, _plan(11.4, 3, ramp=1.1), 14, wind=(4.2, 74.0), gust=0.35, given_wind=(3.3, 70.0),
            given_air_c=AIR_C, imu_hz=25),
@@ -273,9 +282,20 @@ def write_samples(folder: Path, only: tuple[str, ...] = ()) -> list[Path]:
         write_log(path, sample, logged)
         write_truth(folder / f"{sample.name}.truth.json", truth_of(sample, flown, logged))
         written.append(path)
+        if sample.transmitter:
+            written.append(write_card(folder, sample, flown, logged))
     if not only:
         write_inputs(folder, SAMPLES, STRIP, SLOPE)
     return written
+
+
+def write_card(folder: Path, sample: Sample, flown: Flown, logged: Logged) -> Path:
+    """Write what the transmitter wrote of a sample, its truth beside it."""
+    path = folder / sample.card_file
+    known = write_transmitter(path, Transmitter(), flown, logged.tables, boot=BOOT,
+                              utc=logged.utc_at_boot, seed=sample.seed)  # fmt: skip
+    write_truth(path.with_suffix(".truth.json"), {"of": sample.file} | known)
+    return path
 
 
 def write_takeoff_files(n: int, seed: int, folder: Path, **wanted: Any) -> list[Path]:

@@ -37,12 +37,15 @@ nominal_wh = {energy}
 
 [outputs.1]
 name = "aileron"
+sense = -1                         # a longer pulse lifts the right one's trailing edge
 [outputs.2]
 name = "elevator"
+sense = -1                         # a longer pulse lifts the trailing edge: nose up
 [outputs.3]
 name = "motor"
 [outputs.4]
 name = "rudder"
+sense = -1                         # a longer pulse moves the trailing edge to the right
 
 [limits]
 "flight.max_airspeed" = {{ at_most = 24.0, unit = "m/s" }}
@@ -93,6 +96,8 @@ def write_inputs(folder: Path, samples: Iterable[Sample], place: Place, slope: f
         if sample.given_wind:
             speed, origin = sample.given_wind
             index += f'wind = "{speed:g}@{origin:g}"  # by the mast, 2 m above the strip\n'
+        if sample.transmitter:
+            index += f'transmitter = "{sample.card_file}"  # of the same flight\n'
         if sample.given_air_c is not None:
             index += f"air_temperature_c = {sample.given_air_c:g}  # in the shade\n"
     for name, text in (("site", site), ("pannier", aircraft), ("index", index)):

@@ -17,7 +17,7 @@ def answers(monkeypatch):
     """Give what reading and debriefing a log of a certain name gives; no file is read."""
     table = {}
 
-    def stand_in(log, inputs, rules):
+    def stand_in(log, inputs, rules, columns=None):
         answer = table[log.name]
         if isinstance(answer, BaseException):
             raise answer
@@ -95,7 +95,7 @@ def test_enforce_needs_a_limit(answers, capsys):
 def test_the_air_temperature_reaches_the_debrief_also_below_zero(monkeypatch, typed):
     seen = []
 
-    def stand_in(log, inputs, rules):
+    def stand_in(log, inputs, rules, columns=None):
         seen.append(inputs.air)
         return made(judged(28.9), roll=ROLL)
 
@@ -103,6 +103,19 @@ def test_the_air_temperature_reaches_the_debrief_also_below_zero(monkeypatch, ty
 
     assert 0 == app.main(["debrief", "a.bin", *typed])
     assert [268.15] == [air.temperature_k for air in seen]
+
+
+def test_the_charge_reaches_the_debrief_in_coulombs(monkeypatch):
+    seen = []
+
+    def stand_in(log, inputs, rules, columns=None):
+        seen.append(inputs.charged_coulomb)
+        return made(judged(28.9), roll=ROLL)
+
+    monkeypatch.setattr(debriefing, "debrief_file", stand_in)
+
+    assert 0 == app.main(["debrief", "a.bin", "--charged", "3.12"])
+    assert seen == [pytest.approx(11232.0)]
 
 
 @pytest.mark.parametrize(
@@ -116,6 +129,8 @@ def test_the_air_temperature_reaches_the_debrief_also_below_zero(monkeypatch, ty
         ["debrief", "a.bin", "--air-temperature", "288"],
         ["debrief", "a.bin", "--air-temperature", "mild"],
         ["debrief", "a.bin", "--payload-units", "-2"],
+        ["debrief", "a.bin", "--charged", "3120"],
+        ["debrief", "a.bin", "b.bin", "--charged", "3.1"],
         ["debrief", "a.bin", "--entered", "field_best"],
         ["debrief", "a.bin", "--entered", "field_best=nan"],
         ["debrief", "a.bin", "b.bin", "--json"],

@@ -87,6 +87,27 @@ def test_a_pause_is_kept_and_starts_a_session():
     assert PAUSE_S < 551
 
 
+def test_a_few_rows_between_long_pauses_are_no_damage():
+    # Two rows an hour: a boot clock would have to prove each step by the rows after it.
+    stamps = NOON + np.repeat(np.arange(40.0) * 3600, 2) + np.tile([0.0, 5.0], 40)
+    notes = Notes()
+    clock = row_clock(stamps, notes)
+
+    assert clock.keep.all()
+    assert clock.time_s == pytest.approx(stamps - NOON)
+    assert len(clock.seams) == 39
+    assert codes(notes) == []
+
+
+def test_one_stray_row_among_pauses_costs_only_itself():
+    stamps = NOON + np.arange(30.0) * 100
+    stamps[12] = NOON + 50
+    clock = row_clock(stamps, Notes())
+
+    assert np.flatnonzero(~clock.keep).tolist() == [12]
+    assert clock.time_s[-1] == 2900
+
+
 @settings(max_examples=200)
 @given(st.lists(st.floats(allow_nan=True, allow_infinity=True), max_size=60))
 def test_any_stamps_give_a_clock_that_never_falls(stamps):

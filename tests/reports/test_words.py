@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from flightlog.findings import FINDINGS, make_finding
-from flightlog.recording import UtcRelation
+from flightlog.recording import Partner, UtcRelation
 from flightlog.reports.strip import TYPED
 from flightlog.reports.words import CAUTION, UNLOCKED_BY, debrief_lines
 from flightlog.rules.outcomes import Score
@@ -135,3 +135,30 @@ def test_a_log_without_flight_is_told_in_full():
 
     assert shown.startswith("No flight in this log")
     assert "[no-flight]" in shown
+
+
+def test_what_was_joined_stands_under_the_log_with_its_95_percent():
+    partner = Partner(
+        "b.csv", "12" * 32, "transmitter", -3592.6, 0.2, "speed over 262 s", ("battery",)
+    )
+    debrief = made(judged(28.9), roll=ROLL)
+    debrief = dataclasses.replace(
+        debrief, receipt=dataclasses.replace(debrief.receipt, partners=(partner,))
+    )
+    shown = " ".join(text(debrief).split())
+
+    # 1.96 x 0.2 s = 0.39 s
+    assert (
+        "Joined with b.csv (transmitter): its clock -3592.60 s ± 0.39 s, by speed over 262 s; "
+        "from it: battery" in shown
+    )
+
+
+def test_names_of_a_joined_recording_can_not_write_to_the_screen():
+    partner = Partner(HOSTILE, "12" * 32, HOSTILE, 1.0, 0.2, HOSTILE, (HOSTILE,))
+    debrief = made(roll=ROLL)
+    debrief = dataclasses.replace(
+        debrief, receipt=dataclasses.replace(debrief.receipt, partners=(partner,))
+    )
+
+    assert all(c.isprintable() for line in debrief_lines(debrief) for c in line)

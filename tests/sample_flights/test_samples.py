@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import tomllib
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from pymavlink import DFReader, mavutil
 
@@ -33,6 +36,43 @@ def test_index_lists_every_flight_and_every_file_is_there() -> None:
         assert entry["mass_kg"] == sample.mass_kg == _truth(sample.name)["mass_kg"]
         for key in ("file", "site", "aircraft"):
             assert (FOLDER / entry[key]).is_file()
+
+
+def test_card_of_the_transmitter_is_listed_with_its_flight_and_small() -> None:
+    index = tomllib.loads((FOLDER / "index.toml").read_text(encoding="utf-8"))
+    cards = {e["file"]: e["transmitter"] for e in index["flight"] if "transmitter" in e}
+    assert cards == {s.file: s.card_file for s in SAMPLES if s.transmitter}
+    assert cards == {"calm.bin": "calm_transmitter.csv"}
+    assert 50e3 < (FOLDER / "calm_transmitter.csv").stat().st_size < 300e3
+
+
+def test_card_of_the_transmitter_shows_the_flight_late_and_on_its_own_clock() -> None:
+    """Against the log of the same receiver, read with the reference reader."""
+    known = _truth("calm_transmitter")
+    assert known["clock_minus_utc_s"] == 3600.0 - 7.4
+    text = (FOLDER / "calm_transmitter.csv").read_text(encoding="utf-8")
+    rows = list(csv.DictReader(text.splitlines()))
+    assert len(rows) == known["rows"]
+    moments = [datetime.fromisoformat(f"{r['Date']}T{r['Time']}+00:00").timestamp() for r in rows]
+    at = np.array(moments) - known["clock_minus_utc_s"] - known["utc_at_log_zero"]
+    log = DFReader.DFReader_binary(str(FOLDER / known["of"]))
+    fixes = []
+    while (message := log.recv_match(type="GPS")) is not None:
+        fixes.append((message.TimeUS / 1e6, message.Lat, message.Spd))
+    log.close()
+    time_s, latitude, speed = np.array(fixes).T
+    shown = np.array([[float(v) for v in r["GPS"].split()] for r in rows])[:, 0]
+    # Each row shows a fix that the log has, from up to a second before.
+    ages = []
+    for t, lat, kmh in zip(at, shown, (float(r["GSpd(kmh)"]) for r in rows), strict=True):
+        same = (np.abs(latitude - lat) < 6e-7) & (np.abs(speed * 3.6 - kmh) < 0.06)
+        same &= (time_s <= t) & (time_s > t - 1.0)
+        assert same.any()
+        ages.append(t - time_s[same].max())
+    assert 0.1 < np.mean(ages) < 0.6
+    repeats = np.mean(np.diff(shown) == 0)
+    assert 0.3 < repeats < 0.7
+    assert {len(r) for r in rows} == {16}
 
 
 def test_together_they_stay_small() -> None:

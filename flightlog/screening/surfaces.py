@@ -1,0 +1,297 @@
+"""Which way a surface really moves: the turning rate that follows a longer pulse.
+
+Signs. Body axes point forward, right, down: roll rate is positive right wing down, pitch rate nose
+up, yaw rate nose right. A surface moves the positive way when its trailing edge goes down, a
+rudder's to the left. By that a positive elevator lifts the tail and puts the nose down, a positive
+rudder pushes the tail right and the nose left, a positive right aileron lifts the right wing:
+each turns the aircraft the *negative* way, and a positive left aileron the positive way.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flightlog.estimation.frames import Array
+from flightlog.findings import Finding, make_finding
+from flightlog.screening.context import FlightView
+from flightlog.screening.signals import airborne, cut, means
+from flightlog.uncertain import Uncertain
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+HORIZON_S = 0.3
+"""Span after a pulse over which the turning rate is averaged: the servo and the first answer of
+the aircraft are in it, its next manoeuvre is not. [s]"""
+
+CONFIDENT = 5.0
+"""Standard uncertainties that the answer has to be from zero: made-up flights with a surface that
+does nothing have shown up to 3.5, because a flight holds few manoeuvres."""
+
+AXES = ("roll", "pitch", "yaw")
+
+_LATER_S = 0.4
+_STEP_S = 0.1
+_SLOWEST_STEP_S = 0.25
+_SLOWEST_IMU_S = 0.06
+_PAST = 4
+_SETTLED_S = 2.0
+_LEAST_ROWS = 150
+_LEAST_PULSE_US = 2.0
+_PER_US = 400.0
+_GYRO = tuple(f"gyro_{axis}_rad_s" for axis in "xyz")
+_WAYS = {"roll": ("right", "left"), "pitch": ("nose up", "nose down"), "yaw": ("right", "left")}
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """What an output drives.
+
+    Attributes
+    ----------
+    axis : int
+        0 roll, 1 pitch, 2 yaw.
+    turns : int
+        Sign of the turning rate that its positive way brings.
+    """
+
+    axis: int
+    turns: int
+
+
+def surface_named(name: str) -> Surface | None:
+    """Understand an output's name; None for what turns the aircraft about no single axis."""
+    words = name.lower()
+    if "aileron" in words:
+        return Surface(0, 1 if "left" in words else -1)
+    if "elevator" in words:
+        return Surface(1, -1)
+    if "rudder" in words:
+        return Surface(2, -1)
+    return None
+
+
+def rate_responses(
+    grid_s: Array,
+    pulses: Mapping[int, Array],
+    gyro: tuple[Array, Array],
+    tilt: Array | None = None,
+    horizons_s: tuple[float, ...] = (HORIZON_S,),
+) -> dict[tuple[int, int], tuple[Uncertain, ...]]:
+    """What each pulse does to each turning rate within a short while.
+
+    Parameters
+    ----------
+    grid_s : array, shape (n,)
+        Evenly spaced times. [s]
+    pulses : mapping of int to array, shape (n,)
+        Channel -> pulse at those times. [us]
+    gyro : (array, shape (m,), array, shape (m, 3))
+        Times [s] and turning rates about forward, right, down. [rad/s]
+    tilt : array, shape (n, 2), optional
+        Roll and pitch at those times. [rad]
+    horizons_s : tuple of float, optional
+        The mean rates over these spans after each time are explained. [s]
+
+    Returns
+    -------
+    dict
+        (channel, axis) -> change of the mean rate for a pulse 400 us longer, one for each
+        horizon [rad/s]. Empty where there are too few rows.
+
+    Notes
+    -----
+    An autopilot moves surfaces *because* the aircraft turns, so that pulse and rate at one time
+    say nothing of cause. The mean rate after a time is therefore regressed on the pulse at that
+    time and on everything that the pulse was made from: pulses and rates of the 0.4 s before,
+    and the attitude (direct identification in closed loop; Ljung, System Identification, 1999,
+    section 13.4). Neighbouring residuals agree, and those of manoeuvres are larger: the
+    uncertainty allows for both (Newey and West, Econometrica 55, 1987).
+    """
+    span = float(np.median(np.diff(grid_s)))
+    past = [(-k * span, (1 - k) * span) for k in range(1, _PAST + 1)]
+    windows = past + [(0.0, horizon) for horizon in horizons_s]
+    seen = _windowed(gyro, grid_s, windows)
+    columns = list(pulses.values())
+    columns += [_earlier(p, k) for k in range(1, _PAST + 1) for p in pulses.values()]
+    columns += [seen[k, axis] for k in range(_PAST) for axis in range(3)]
+    if tilt is not None:
+        columns += [tilt[:, 0], tilt[:, 1]]
+    x = np.column_stack([*columns, np.ones(grid_s.size)])
+    y = seen[_PAST:]
+    good = np.isfinite(x).all(axis=1) & np.isfinite(y).all(axis=(0, 1))
+    x, y = x[good], y[:, :, good]
+    if x.shape[0] < max(_LEAST_ROWS, 4 * x.shape[1]):
+        return {}
+    alike = [2 * math.ceil(horizon / span) for horizon in horizons_s]
+    return _regressed(x, y, list(pulses), alike)
+
+
+def _windowed(
+    gyro: tuple[Array, Array], grid_s: Array, windows: list[tuple[float, float]]
+) -> Array:
+    """Mean rates over windows about every time: shape (windows, axes, times)."""
+    time_s, rates = gyro
+    start = np.concatenate([grid_s + a for a, _ in windows])
+    end = np.concatenate([grid_s + b for _, b in windows])
+    seen = [means(time_s, rates[:, k], start, end) for k in range(rates.shape[1])]
+    return np.stack(seen).reshape(rates.shape[1], len(windows), -1).swapaxes(0, 1)
+
+
+def _earlier(values: Array, steps: int) -> Array:
+    return np.concatenate([np.full(steps, np.nan), values[:-steps]])
+
+
+def _regressed(
+    x: Array, rates: Array, channels: list[int], alike: list[int]
+) -> dict[tuple[int, int], tuple[Uncertain, ...]]:
+    """Least squares; for each horizon residuals of so many neighbours may agree."""
+    size = x.std(axis=0)
+    size[-1] = 1.0
+    moving = size > 1e-9
+    scaled = x[:, moving] / size[moving]
+    inverse = np.linalg.pinv(scaled.T @ scaled, rcond=1e-10, hermitian=True)
+    horizons, axes, rows = rates.shape
+    wanted = rates.reshape(-1, rows).T
+    solution = inverse @ (scaled.T @ wanted)
+    residual = wanted - scaled @ solution
+    place = np.flatnonzero(moving)
+    found = {}
+    for k, channel in enumerate(channels):
+        at = np.flatnonzero(place == k)
+        if not at.size or size[k] < _LEAST_PULSE_US:
+            continue
+        weight = scaled @ inverse[:, at[0]]
+        factor = _PER_US / float(size[k])
+        answers = [
+            Uncertain.of(
+                float(solution[at[0], column]) * factor,
+                _robust_std(weight * residual[:, column], alike[column // axes]) * factor,
+                "rad/s",
+                source="regression",
+            )
+            for column in range(horizons * axes)
+        ]
+        for axis in range(axes):
+            found[channel, axis] = tuple(answers[axis::axes])
+    return found
+
+
+def _robust_std(influence: Array, alike: int) -> float:
+    """Standard deviation of the sum of influences of which neighbours agree."""
+    variance = float(influence @ influence)
+    for lag in range(1, min(alike, influence.size - 1) + 1):
+        weight = 1 - lag / (alike + 1)
+        variance += 2 * weight * float(influence[lag:] @ influence[:-lag])
+    return math.sqrt(max(variance, 0.0))
+
+
+def surface_sense(view: FlightView) -> Iterator[Finding]:
+    """Compare the way that each surface turns the aircraft with the sense in the aircraft file.
+
+    Nothing is said where the file gives no sense, where outputs or gyro are too slow, or where
+    the flight does not tell with confidence.
+    """
+    aircraft = view.inputs.aircraft
+    if aircraft is None or not aircraft.senses:
+        return
+    known = {
+        channel: (surface, aircraft.senses[channel])
+        for channel, name in sorted(aircraft.outputs.items())
+        if channel in aircraft.senses and (surface := surface_named(name)) is not None
+    }
+    responses = _responses(view) if known else {}
+    for channel, (surface, sense) in known.items():
+        answers = responses.get((channel, surface.axis))
+        if answers is None or not _confident(answers):
+            continue
+        turned = answers[0]
+        if (turned.value > 0) == (surface.turns * sense > 0):
+            continue
+        axis = AXES[surface.axis]
+        seen, told = _WAYS[axis] if turned.value > 0 else _WAYS[axis][::-1]
+        yield make_finding(
+            "surface-sense",
+            f"Output {channel} ({aircraft.outputs[channel]}): after a longer pulse the aircraft "
+            f"{_verb(axis)} {seen} ({turned.value:+.2f} ± {2 * turned.std:.2f} rad/s for 400 µs), "
+            f"and by sense {sense:+d} of the aircraft file it would go {told}: check it before "
+            "the next flight.",
+            evidence={
+                "channel": channel,
+                "sense": sense,
+                "response_rad_s_per_400us": turned.value,
+                "response_std_rad_s_per_400us": turned.std,
+            },
+            start_s=view.sortie.start_s,
+            end_s=view.sortie.end_s,
+        )
+
+
+def _verb(axis: str) -> str:
+    return {"roll": "rolls", "pitch": "pitches", "yaw": "yaws"}[axis]
+
+
+def _confident(answers: tuple[Uncertain, ...]) -> bool:
+    """Whether the answer is beyond doubt, and the same a little later."""
+    first, later = answers
+    return abs(first.value) > CONFIDENT * first.std and first.value * later.value > 0
+
+
+def _responses(view: FlightView) -> dict[tuple[int, int], tuple[Uncertain, ...]]:
+    start, end = airborne(view.sortie)
+    window = (start + _SETTLED_S, end - _SETTLED_S)
+    gyro = cut(view.recording.one("imu"), _GYRO, (window[0] - 1.0, end))
+    outputs = view.recording.get("outputs")
+    if gyro is None or outputs is None or gyro[0].size < _LEAST_ROWS:
+        return {}
+    if float(np.median(np.diff(gyro[0]))) > _SLOWEST_IMU_S:
+        return {}
+    pulses = _pulses(outputs, window)
+    if pulses is None:
+        return {}
+    grid, series = pulses
+    return rate_responses(grid, series, gyro, _tilt(view, grid), (HORIZON_S, _LATER_S))
+
+
+def _pulses(
+    outputs: pd.DataFrame, window: tuple[float, float]
+) -> tuple[Array, dict[int, Array]] | None:
+    """Times about 0.1 s apart at which outputs were logged, and all moving outputs there."""
+    time_s = outputs["time_s"].to_numpy(dtype=float)
+    first, last = np.searchsorted(time_s, window)
+    time_s = time_s[first:last]
+    channel = outputs["channel"].to_numpy(dtype=float, na_value=np.nan)[first:last]
+    pulse = outputs["pulse_us"].to_numpy(dtype=float, na_value=np.nan)[first:last]
+    good = np.isfinite(pulse) & np.isfinite(channel)
+    time_s, channel, pulse = time_s[good], channel[good], pulse[good]
+    grid: Array | None = None
+    series: dict[int, Array] = {}
+    for number in np.unique(channel):
+        rows = channel == number
+        t, p = time_s[rows], pulse[rows]
+        if t.size < _LEAST_ROWS or float(np.median(np.diff(t))) > _SLOWEST_STEP_S:
+            continue
+        if float(p.std()) < _LEAST_PULSE_US:
+            continue
+        if grid is None:
+            step = max(float(np.median(np.diff(t))), 1e-3)
+            grid = t[:: max(1, round(_STEP_S / step))]
+        series[int(number)] = np.interp(grid, t, p)
+    return (grid, series) if grid is not None else None
+
+
+def _tilt(view: FlightView, grid: Array) -> Array | None:
+    rows = cut(
+        view.recording.get("attitude"),
+        ("roll_rad", "pitch_rad"),
+        (float(grid[0]) - 1.0, float(grid[-1]) + 1.0),
+    )
+    if rows is None:
+        return None
+    time_s, tilt = rows
+    return np.column_stack([np.interp(grid, time_s, tilt[:, k]) for k in range(2)])

@@ -1,0 +1,118 @@
+"""What the detectors say about real and independent logs: nothing that is not so."""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import flightlog
+from flightlog.debriefing import Debrief, debrief
+from flightlog.errors import LogFileError
+from tests.screening.made import findings
+
+_ROOT = os.environ.get("FLIGHTLOG_CORPUS", "")
+pytestmark = pytest.mark.skipif(not _ROOT, reason="FLIGHTLOG_CORPUS names no folder of real logs")
+
+SUBJECT = {
+    "mixed-clocks", "utc-leap-seconds", "gps-week-rollover", "gps-late", "position-jumps",
+    "static-hold", "speed-unit", "height-unit", "angle-unit", "scaled-integers",
+    "static-pressure-error", "baro-warming", "altitude-reference", "several-sorties",
+    "attempts-first", "power-lost", "log-gap", "radio-copy",
+}  # fmt: skip
+"""Findings about clocks, positions, heights, units and what a log holds."""
+
+EXPECTED = {
+    # parked, flown and parked again, without a barometer
+    "dataflash/electric_hand_launch_2013.bin": "altitude-reference",
+    "dataflash/copter_starts_in_air.bin": "",
+    "dataflash/plane_ground_only_a.bin": "",
+    "dataflash/plane_ground_only_b.bin": "",
+    "dataflash/runway_simulated.bin": "",
+    # barometers with ground effect and speed error, fixes 0.15 s old; what is told is what the
+    # noise of each log lets be told
+    "runway/j31.bin": "",
+    "runway/j32.bin": "",
+    "runway/j33.bin": "gps-late static-pressure-error",
+    "runway/j34.bin": "gps-late static-pressure-error",
+    "runway/j35.bin": "",
+    "runway/j36.bin": "",
+    "runway/j37.bin": "",
+    "runway/j38.bin": "gps-late",
+    "runway/j39.bin": "gps-late",
+    "runway/j40.bin": "static-pressure-error",
+    # fixes 0.08 to 0.22 s old
+    "runway/r25.bin": "",
+    "runway/r26.bin": "gps-late",
+    "runway/r27.bin": "gps-late",
+    "runway/r28.bin": "gps-late",
+    "runway/r29.bin": "",
+    "runway/r30.bin": "",
+    # its autopilot sent the vertical speed with up positive, against the definition of the message
+    "telemetry/copter_seven_flights_reboot.tlog": "height-unit several-sorties radio-copy",
+    "telemetry/electric_engine_cut_2018.tlog": "radio-copy",
+    "telemetry/plane_bench_cut_mid_record.tlog": "radio-copy",
+    "telemetry/runway_simulated.tlog": "radio-copy",
+}
+
+
+@cache
+def debriefed(name: str) -> Debrief:
+    return debrief(flightlog.read(Path(_ROOT, name)))
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_what_is_told_of_each_log(name):
+    told = {f.code for f in findings(debriefed(name))} & SUBJECT
+
+    assert told == set(EXPECTED[name].split())
+
+
+MAY_STOP = {"telemetry/copter_seven_flights_reboot.tlog": {"height-unit"}}
+
+
+@pytest.mark.parametrize("name", EXPECTED)
+def test_nothing_is_withheld_that_the_log_carries(name):
+    stops = {f.code for f in findings(debriefed(name)) if f.severity == "stop"} & SUBJECT
+
+    assert stops == MAY_STOP.get(name, set())
+
+
+@pytest.mark.parametrize("name", [n for n in EXPECTED if n.startswith("runway/")])
+def test_every_simulated_roll_still_stands(name):
+    (sortie,) = debriefed(name).sorties
+
+    assert "takeoff.ground_roll" in sortie.figures
+
+
+def _others() -> list[str]:
+    if not _ROOT:
+        return []
+    folders = ("ulog", "transmitter", "tracks", "damaged")
+    files = (p for f in folders for p in sorted(Path(_ROOT, f).rglob("*")) if p.is_file())
+    return [p.relative_to(_ROOT).as_posix() for p in files]
+
+
+@pytest.mark.parametrize("name", _others())
+def test_no_unit_or_clock_of_any_other_log_is_doubted(name):
+    try:
+        done = debriefed(name)
+    except LogFileError:
+        pytest.skip("not a log that can be read")
+    stops = {f.code for f in findings(done) if f.severity == "stop"} & SUBJECT
+
+    assert stops == set()
+
+
+def test_the_climb_rate_of_the_copter_is_upside_down():
+    """Its barometer rises by 13 m while the sum of its climb rates falls."""
+    (finding,) = (
+        f
+        for f in findings(debriefed("telemetry/copter_seven_flights_reboot.tlog"))
+        if f.code == "height-unit"
+    )
+
+    assert finding.evidence["column"] == "gps.climb_m_s"
+    assert finding.evidence["ratio"] == pytest.approx(-1.0, abs=0.15)
