@@ -207,8 +207,9 @@ def sessions(recording: Recording) -> list[tuple[float, float]]:
     cuts += [s for s in recording.receipt.seams if marks[0] < s <= marks[-1]]
     found = []
     for low, high in zip([marks[0], *sorted(cuts)], [*sorted(cuts), np.inf], strict=True):
-        inside = marks[(marks >= low) & (marks < high)]
-        if len(inside):
+        inside = marks[np.searchsorted(marks, low) : np.searchsorted(marks, high)]
+        # A single moment shows no flight, and a log in another unit of time has thousands.
+        if len(inside) and inside[-1] > inside[0]:
             found.append((float(inside[0]), float(inside[-1])))
     return found
 
