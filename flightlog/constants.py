@@ -53,6 +53,18 @@ GPS_UTC_LEAP_S = len(GPS_LEAPS_UNIX_S)
 WEEK_S = 604800
 """Seconds in a week [s]. Exact."""
 
+GPS_ERA_S = 1024 * WEEK_S
+"""After so long a week counter of ten bits starts again [s]. IS-GPS-200."""
+
+FOOT_M = 0.3048
+"""One foot [m]. Exact, 1959."""
+
+KNOT_M_S = 1852 / 3600
+"""One knot [m/s]. Exact: the international nautical mile is 1852 m."""
+
+MILE_PER_HOUR_M_S = 0.44704
+"""One statute mile an hour [m/s]. Exact, 1959."""
+
 JOULE_PER_WH = 3600.0
 """Joules in one watt-hour. Exact."""
 

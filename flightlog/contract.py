@@ -17,6 +17,7 @@ from typing import Any
 from flightlog import __version__
 from flightlog.analyses.laps import Gate, Lap
 from flightlog.analyses.phases import Attempt
+from flightlog.constants import COULOMB_PER_AH
 from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.errors import FlightlogError
 from flightlog.figures import ANALYSES_VERSION, LEVEL, Figure
@@ -93,7 +94,23 @@ def _log(receipt: Receipt) -> Json:
         "duration_s": receipt.duration_s,
         "start_utc": _utc_text(receipt.utc.unix_offset_s),
         "time_origin": receipt.time_origin,
+        "utc": _utc(receipt),
         "partners": [_partner(p) for p in receipt.partners],
+    }
+
+
+def _utc(receipt: Receipt) -> Json:
+    """How the log's clock leads to UTC: ``utc = time_s + offset_s``, and how sure that is.
+
+    Without a known zone ``offset_s`` leads to the local time of some place.
+    """
+    utc = receipt.utc
+    return {
+        "offset_s": utc.offset_s,
+        "std_s": utc.std_s,
+        "zone_known": utc.zone_known,
+        "source": utc.source,
+        "clock": receipt.clock,
     }
 
 
@@ -137,7 +154,15 @@ def _inputs(inputs: Inputs, rules: Mapping[str, str] | None) -> Json:
         "payload_units": inputs.payload_units,
         "screen_height_m": inputs.screen_height_m,
         "entered": dict(inputs.entered),
+        "charged": _charged(inputs),
     }
+
+
+def _charged(inputs: Inputs) -> Json | None:
+    """What the charger put back after the log; null when it was not given."""
+    if inputs.charged_coulomb is None:
+        return None
+    return {"value": inputs.charged_coulomb / COULOMB_PER_AH, "unit": "Ah"}
 
 
 def _weather(inputs: Inputs) -> Json | None:

@@ -87,13 +87,9 @@ def debrief(
     Debrief
         Never raises for what a log holds: what can't be computed is withheld with a reason.
     """
-    from flightlog.analyses.phases import find_sorties
-    from flightlog.screening import LogView, screen_log
-
     inputs = _with_screen_height(inputs or Inputs(), rules)
-    sorties, attempts, found = find_sorties(recording)
-    doubts = screen_log(LogView(recording, sorties, attempts, inputs))
-    everywhere = tuple([*recording.findings, *_position(recording), *found, *doubts])
+    recording, sorties, attempts, doubts = _screened(recording, inputs)
+    everywhere = tuple([*recording.findings, *_position(recording), *doubts])
     judged = tuple(_sortie(recording, s, inputs, rules, everywhere) for s in sorties)
     return Debrief(
         receipt=recording.receipt,
@@ -103,6 +99,27 @@ def debrief(
         sorties=judged,
         findings=tuple(f for f in everywhere if not any(f in s.findings for s in judged)),
     )
+
+
+def _screened(
+    recording: Recording, inputs: Inputs
+) -> tuple[Recording, tuple[Sortie, ...], tuple[Attempt, ...], tuple[Finding, ...]]:
+    """Find the flights, and what speaks against the log; leave out columns that can't be used.
+
+    Flights that were found with such a column are looked for again without it.
+    """
+    from flightlog.analyses.phases import find_sorties
+    from flightlog.screening import LogView, left_out, screen_log
+
+    sorties, attempts, found = find_sorties(recording)
+    doubts = screen_log(LogView(recording, sorties, attempts, inputs))
+    faults = tuple(f for f in doubts if left_out(f))
+    if faults:
+        for fault in faults:
+            recording = recording.without_column(left_out(fault))
+        sorties, attempts, found = find_sorties(recording)
+        doubts = (*faults, *screen_log(LogView(recording, sorties, attempts, inputs)))
+    return recording, sorties, attempts, (*found, *doubts)
 
 
 def _with_screen_height(inputs: Inputs, rules: RuleBook | None) -> Inputs:

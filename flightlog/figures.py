@@ -13,7 +13,7 @@ from types import MappingProxyType
 from flightlog.findings import Finding, affected
 from flightlog.uncertain import Quantity
 
-ANALYSES_VERSION = 1
+ANALYSES_VERSION = 2
 """Rises whenever a figure's number can change for the same log."""
 
 LEVEL = 0.95

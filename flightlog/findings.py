@@ -178,7 +178,8 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "local-time",
                 "note",
                 "",
-                "Say how far the clock was from UTC, in the column map.",
+                "Say the hours ahead of UTC in a column map (utc_offset_h); 'flightlog explain LOG "
+                "--map FILE' writes a first one.",
             ),
             _kind(
                 "mixed-clocks",
@@ -231,7 +232,12 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Say the order of day and month in a column map.",
             ),
             # --- several recordings of one flight
-            _kind("partner-recording", "note", "", "See the receipt for what came from which."),
+            _kind(
+                "partner-recording",
+                "note",
+                "",
+                "The lines at the top say what came from which; --apart debriefs each by itself.",
+            ),
             _kind("same-recording", "note", "", "It was counted once."),
             _kind("longer-copy", "note", "", "The longer one was used."),
             _kind(
@@ -264,6 +270,12 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "degrade",
                 "flight.distance flight.max_range flight.max_ground_speed laps.* takeoff.*",
                 "Check the receiver's aerial and its view of the sky.",
+            ),
+            _kind(
+                "poor-fixes",
+                "note",
+                "flight.distance flight.max_range laps.* takeoff.*",
+                "Wait for more satellites before the start; give the aerial a clear view.",
             ),
             _kind(
                 "static-hold",
@@ -301,7 +313,12 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "takeoff.* flight.max_load_factor flight.min_load_factor flight.min_stall_margin",
                 "Confirm unit and sign in a column map, or correct the logger's setting.",
             ),
-            _kind("several-sorties", "note", "", "Name the one that is meant by its number."),
+            _kind(
+                "several-sorties",
+                "note",
+                "",
+                "Quote the number of the sortie with each of its figures.",
+            ),
             _kind("attempts-first", "note", "takeoff.ground_roll", "Tell the attempts as well."),
             _kind(
                 "recomputed",

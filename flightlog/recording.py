@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Protocol
@@ -238,6 +239,14 @@ class Recording:
         """Give the same recording as if it had no such tables: those that can't be used."""
         tables = {name: table for name, table in self._tables.items() if name not in names}
         return Recording(tables, self.receipt, self.raw, self.findings)
+
+    def without_column(self, name: str) -> Recording:
+        """Give the same recording as if nothing was ever measured in a column, ``table.column``."""
+        table, _, column = name.partition(".")
+        if column not in self._tables.get(table, ()):
+            return self
+        blank = self._tables[table].assign(**{column: math.nan})
+        return Recording({**self._tables, table: blank}, self.receipt, self.raw, self.findings)
 
     def __repr__(self) -> str:
         rows = ", ".join(f"{n} {len(t)}" for n, t in self._tables.items())

@@ -28,10 +28,11 @@ QUANTITY = "value unit low high level"
 SHAPE = {
     "": "schema tool log inputs attempts sorties findings",
     "tool": "version analyses",
-    "log": "file sha256 format duration_s start_utc time_origin partners",
+    "log": "file sha256 format duration_s start_utc time_origin utc partners",
+    "log.utc": "offset_s std_s zone_known source clock",
     "log.partners[]": "file sha256 format offset rate_ppm method tables",
     "log.partners[].offset": QUANTITY,
-    "inputs": "site aircraft rules mass weather payload_units screen_height_m entered",
+    "inputs": "site aircraft rules mass weather payload_units screen_height_m entered charged",
     "inputs.site": "id sha256",
     "inputs.rules": "id version sha256",
     "inputs.mass": "value unit source",
@@ -164,6 +165,35 @@ def test_a_clock_that_does_not_tell_is_null(offset):
     receipt = replace(debrief().receipt, utc=UtcRelation(offset))
 
     assert to_json(debrief(receipt=receipt))["log"]["start_utc"] is None
+
+
+def test_the_relation_to_utc_says_how_sure_it_is():
+    utc = UtcRelation(1_803_978_845.0, 0.2, "week and time of week of the fixes")
+    receipt = replace(debrief().receipt, utc=utc, clock="the boot clock")
+
+    assert to_json(debrief(receipt=receipt))["log"]["utc"] == {
+        "offset_s": 1_803_978_845.0,
+        "std_s": 0.2,
+        "zone_known": True,
+        "source": "week and time of week of the fixes",
+        "clock": "the boot clock",
+    }
+
+
+def test_local_time_of_an_unknown_zone_is_never_told_as_utc():
+    utc = UtcRelation(1_803_978_845.0, 60.0, "the transmitter's clock", zone_known=False)
+    log = to_json(debrief(receipt=replace(debrief().receipt, utc=utc)))["log"]
+
+    assert (log["start_utc"], log["utc"]["zone_known"]) == (None, False)
+
+
+def test_what_the_charger_put_back_is_told_in_ampere_hours():
+    given = replace(debrief().inputs, charged_coulomb=11_160.0)  # 3.1 Ah x 3600 C/Ah
+
+    assert to_json(replace(debrief(), inputs=given))["inputs"]["charged"] == {
+        "value": pytest.approx(3.1),
+        "unit": "Ah",
+    }
 
 
 def test_events_that_the_log_does_not_hold_are_null():

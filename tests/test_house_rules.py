@@ -25,7 +25,9 @@ SOURCES = sorted(ROOT.rglob("*.py"))
 
 _GROUND = "errors constants columns figures findings uncertain resources"
 _SENSING = f"{_GROUND} recording"
-_DEBRIEF = f"{_SENSING} importers estimation joining analyses screening inputs rules export contract"
+_DEBRIEF = (
+    f"{_SENSING} importers estimation joining analyses screening inputs rules export contract"
+)
 _OPERATIONS = f"{_DEBRIEF} debriefing earlier prediction groundtests logbook team operations"
 
 # Room -> what it may import. A room that is not named here does not exist.

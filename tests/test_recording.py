@@ -71,6 +71,18 @@ def test_one_gives_a_table_without_instances_as_it_is():
     assert recording.one("attitude").equals(table)
 
 
+def test_a_column_that_is_left_out_measures_nothing_and_the_rest_stands():
+    table = pd.DataFrame({"time_s": [0.0, 1.0], "roll_rad": [0.1, 0.2], "yaw_rad": [0.3, 0.4]})
+    recording = Recording({"attitude": table}, receipt())
+    left = recording.without_column("attitude.roll_rad")
+
+    assert left["attitude"]["roll_rad"].isna().all()
+    assert left["attitude"]["yaw_rad"].equals(table["yaw_rad"])
+    assert recording["attitude"].equals(table)
+    assert recording.without_column("attitude.pitch_rad") is recording
+    assert recording.without_column("baro.height_m") is recording
+
+
 def test_the_table_of_the_caller_is_not_changed():
     table = gps()
     before = table.copy(deep=True)

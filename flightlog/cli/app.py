@@ -52,7 +52,8 @@ def _start(
 ) -> None:
     """Say what a flight did, how sure that is, and whether it met its limits.
 
-    Reads the logs of an aircraft's autopilot or telemetry link.
+    Reads the logs of an aircraft's autopilot, telemetry link or transmitter card, tracks, and
+    other tables as text by a column map.
 
     Start with: flightlog demo
     """

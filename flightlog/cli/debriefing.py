@@ -50,9 +50,7 @@ UnitsOption = Annotated[
 ]
 ChargedOption = Annotated[
     str | None,
-    typer.Option(
-        "--charged", metavar="AH", help="Charge in Ah that the charger put back after this log."
-    ),
+    typer.Option("--charged", metavar="AH", help="Charge in Ah that the charger put back."),
 ]
 ColumnsOption = Annotated[
     Path | None,
@@ -87,7 +85,9 @@ def debrief(
     against: Annotated[
         Path | None,
         typer.Option(
-            "--against", metavar="JSON", help="An earlier debrief of the log: say what changed."
+            "--against",
+            metavar="JSON",
+            help="An earlier debrief of the log, by --json: say what changed.",
         ),
     ] = None,
     apart: Annotated[
@@ -121,7 +121,8 @@ def debrief(
     plan = _plan(logs, columns, apart=apart)
     if len(plan.flights) > 1:
         about_one = {"--json": as_json, "--charged": charged, "--against": against}
-        _refuse([option for option, given in about_one.items() if given], plan)
+        if refused := [option for option, given in about_one.items() if given]:
+            _refuse(refused, plan, columns, apart=apart)
     console = out()
 
     def one(flight: Flight, first: bool) -> int:
@@ -151,14 +152,20 @@ def _plan(logs: list[Path], columns: Path | None, *, apart: bool) -> Plan:
     return plan
 
 
-def _refuse(options: list[str], plan: Plan) -> None:
-    """Refuse options that are about one flight."""
-    if options:
-        names = "; ".join(flight.name for flight in plan.flights)
-        raise typer.BadParameter(
-            f"is about one flight, and these are {len(plan.flights)}: {names}",
-            param_hint=options[0],
-        )
+def _refuse(options: list[str], plan: Plan, columns: Path | None, *, apart: bool) -> None:
+    """Refuse options that are about one flight.
+
+    Beside the logs of one flight a log that can't be read is the fault, and says it.
+    """
+    unread = [flight for flight in plan.flights if flight.group is None]
+    if not apart and len(plan.flights) - len(unread) == 1:
+        for flight in unread:
+            read_one_of_several(flight.logs[0], columns)
+    names = "; ".join(flight.name for flight in plan.flights)
+    raise typer.BadParameter(
+        f"is about one flight, and these are {len(plan.flights)}: {names}; run it once for each",
+        param_hint=options[0],
+    )
 
 
 def _earlier(against: Path | None) -> EarlierDebrief | None:

@@ -22,11 +22,15 @@ _MOST_FOLDERS = 1000
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """One flight of the index of samples; files are in the same folder as the index."""
+    """One flight of the index of samples; files are in the same folder as the index.
+
+    ``card`` is what the transmitter wrote of the same flight, where there is such a file.
+    """
 
     log: Path
     description: str
     options: Options
+    card: Path | None = None
 
 
 def demo(
@@ -106,6 +110,7 @@ def _sample(entry: dict[str, Any], folder: Path) -> Sample:
             ),
             payload_units=entry.get("payload_units"),
         ),
+        beside("transmitter"),
     )
 
 
@@ -174,6 +179,7 @@ def _copy(sample: Sample, folder: Path) -> Sample:
             air_temperature=given.air_temperature,
             payload_units=given.payload_units,
         ),
+        copied(sample.card),
     )
 
 
@@ -198,9 +204,11 @@ def _debrief(sample: Sample, folder: Path, console: Console, *, short: bool) -> 
 def _next(samples: list[Sample], folder: Path) -> list[str]:
     first = samples[0]
     rules = Options(rules=first.options.rules)
+    joined = [f"  flightlog debrief {_quoted(s.log)} {_quoted(s.card)}" for s in samples if s.card]
     return [
         f"Logs, debriefs and JSON are in {folder}. Next:",
         f"  flightlog debrief {_quoted(first.log)}{_typed(first.options)}",
+        *joined[:1],
         f"  flightlog convert {_quoted(first.log)} --to {_quoted(folder / 'tables')} --as csv",
         f"  flightlog debrief YOUR-OWN-LOG{_typed(rules)}",
     ]

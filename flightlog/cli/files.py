@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from flightlog.cli.console import out, progress
+from flightlog.cli.debriefing import read_one_of_several
 from flightlog.errors import OutputError
 
 if TYPE_CHECKING:
@@ -42,6 +43,14 @@ def explain(
             help="Where to write a first column map of a table as text.",
         ),
     ] = None,
+    beside: Annotated[
+        Path | None,
+        typer.Option(
+            "--beside",
+            metavar="OTHER",
+            help="Only say which parameters and firmware differ from those of another log.",
+        ),
+    ] = None,
 ) -> None:
     """Say what was recognised in a log file.
 
@@ -51,6 +60,11 @@ def explain(
 
     Example: flightlog explain flight.bin
     """
+    if beside is not None:
+        if map_file is not None:
+            raise typer.BadParameter("does not go with --beside", param_hint="--map")
+        _show_difference(log, beside, columns)
+        return
     console = out()
     if columns is None and (guess := _guessed(log, card=map_file is not None)) is not None:
         if guess.known:
@@ -76,7 +90,30 @@ def _show_receipt(log: Path, columns: Path | None) -> None:
     from flightlog.reports.receipt import receipt_lines
 
     console = out()
-    console.lines(receipt_lines(_read(log, columns), width=console.width))
+    recording = _read(log, columns)
+    console.lines(receipt_lines(recording, width=console.width))
+    if recording.receipt.format == "transmitter":
+        console.line()
+        console.line("To correct a column or tell the zone, write a column map and edit it:")
+        console.line(f"  flightlog explain {quoted(log)} --map {quoted(_place_of_map(log))}")
+
+
+def _show_difference(log: Path, other: Path, columns: Path | None) -> None:
+    from flightlog.reports.settings import settings_lines
+
+    console = out()
+    recordings = [read_one_of_several(one, columns) for one in (log, other)]
+    console.lines(settings_lines(*recordings, width=console.width))
+
+
+def quoted(path: Path) -> str:
+    """Write a path as a command line takes it; both kinds of systems know double quotes."""
+    text = str(path)
+    return f'"{text}"' if any(not c.isalnum() and c not in "-_./\\:+,=@~" for c in text) else text
+
+
+def _place_of_map(log: Path) -> Path:
+    return Path(f"{log.stem}.columns.toml")
 
 
 def _guessed(log: Path, *, card: bool) -> Guess | None:
@@ -105,7 +142,7 @@ def _write_map(log: Path, guess: Guess, given: Path | None) -> None:
     from flightlog.importers.delimited_first_map import map_text
 
     console = out()
-    place = given if given is not None else Path(f"{log.stem}.columns.toml")
+    place = given if given is not None else _place_of_map(log)
     try:
         with place.open("x", encoding="utf-8", newline="\n") as file:
             file.write(map_text(guess))
@@ -122,8 +159,9 @@ def _write_map(log: Path, guess: Guess, given: Path | None) -> None:
         # Nobody asked for the file: what was recognised has been said, and that is the answer.
         console.line(refusal.sentence())
         return
-    console.line(f"A first column map was written to {place}: check and correct it, then")
-    console.line(f"  flightlog debrief {log} --columns {place}")
+    lacks = "it lacks [time]; " if guess.time is None else ""
+    console.line(f"A first column map was written to {place}: {lacks}check and correct it, then")
+    console.line(f"  flightlog debrief {quoted(log)} --columns {quoted(place)}")
 
 
 def convert(

@@ -112,16 +112,18 @@ def detect(head: bytes, *, where: str = "") -> Importer:
     if best is Match.NO:
         from flightlog.importers.delimited import looks_delimited
 
-        known = "; ".join(importer.title for importer in IMPORTERS)
-        start = head[:8].hex(" ")
-        fix = f"These can be read: {known}."
         if looks_delimited(head):
-            fix = (
-                "It is a table as text: 'flightlog explain' shows its columns and writes a first "
-                f"column map to correct and to give with --columns. {fix}"
+            raise UnknownFormatError(
+                "no known log format, but a table as text",
+                where=where,
+                fix="'flightlog explain FILE' shows its columns and writes a first column map, to "
+                "correct and to give with --columns.",
             )
+        known = "; ".join(importer.title for importer in IMPORTERS)
         raise UnknownFormatError(
-            f"no known log format (it starts with {start})", where=where, fix=fix
+            f"no known log format (it starts with {head[:8].hex(' ')})",
+            where=where,
+            fix=f"These can be read: {known}.",
         )
     if len(claims) > 1:
         names = " and ".join(importer.format for importer in claims)

@@ -131,7 +131,7 @@ class Clock:
             notes.find(
                 "clock-restart",
                 f"{named} fell from {before.high_s:.1f} s to {after.low_s:.1f} s; "
-                f"what follows is placed from {seam:.1f} s on. How long it was off is not known.",
+                f"what follows is placed from {seam:.1f} s on; how long it was off is not known.",
                 evidence={"before_s": before.high_s, "after_s": after.low_s},
                 start_s=before.high_s + before.offset_s,
                 end_s=seam,

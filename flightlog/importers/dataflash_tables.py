@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flightlog.columns import TABLES
+from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.importers import dataflash_special as special
 from flightlog.importers.clock import LONGEST_S, Clock
 from flightlog.importers.common import (
@@ -34,7 +35,7 @@ from flightlog.importers.dataflash_mapping import (
     numbers,
     unit_of,
 )
-from flightlog.importers.house import healthiest, house_table
+from flightlog.importers.house import choose_instances, house_table, is_stuck
 from flightlog.importers.registry import Progress
 from flightlog.recording import ColumnSource, Recording, UtcRelation
 
@@ -43,9 +44,6 @@ if TYPE_CHECKING:
 
 IntArray = npt.NDArray[np.int64]
 Columns = dict[str, npt.NDArray[Any]]
-
-CONSTANT_ROWS = 10
-"""So many rows of one value are a sensor that is not there rather than a coincidence."""
 
 CLOCK = (
     "the logger's boot clock (TimeUS, else TimeMS; T in position messages of the first years); "
@@ -358,7 +356,7 @@ class Builder:
                 if len(bad):
                     missing[name] = len(bad)
         current = columns.get("current_a")
-        if current is not None and _stuck(current[rows], (0.0, 0.01, -0.01)):
+        if current is not None and is_stuck(current[rows], 0.0, 0.01, -0.01):
             self.notes.find(
                 "current-not-measured",
                 f"Pack {instance}: the current reads {current[rows][0]:.2f} A in all {len(rows)} "
@@ -368,7 +366,7 @@ class Builder:
             for name in {"current_a", "charge_used_coulomb", "energy_used_j"} & set(columns):
                 columns[name][rows] = np.nan
         # Most packs have no temperature sensor: a line in the receipt, not a finding.
-        if "temperature_k" in columns and _stuck(columns["temperature_k"][rows], (273.15,)):
+        if "temperature_k" in columns and is_stuck(columns["temperature_k"][rows], ZERO_CELSIUS_K):
             columns["temperature_k"][rows] = np.nan
             self.notes.lines.append(
                 f"pack {instance}: no temperature, the log holds 0 °C throughout"
@@ -381,52 +379,6 @@ class Builder:
                 "'not measured'.",
                 evidence={"instance": instance, **missing},
             )
-
-
-def _stuck(values: FloatArray, at: tuple[float, ...]) -> bool:
-    """Whether a channel stands at one of the values throughout."""
-    return (
-        len(values) >= CONSTANT_ROWS
-        and bool((values == values[0]).all())
-        and any(abs(values[0] - value) < 1e-9 for value in at)
-    )
-
-
-def choose_instances(tables: Mapping[str, pd.DataFrame]) -> dict[str, int]:
-    """Choose the sensor that analyses use, for tables that hold several."""
-    chosen: dict[str, int] = {}
-    for name, table in tables.items():
-        if "instance" not in table or table["instance"].nunique() < 2:
-            continue
-        instance = table["instance"].to_numpy()
-        if name == "rotation":
-            # The propeller's, not an idle channel's.
-            speed = np.nan_to_num(table["speed_rad_s"].to_numpy())
-            chosen[name] = int(instance[np.argmax(speed)])
-            continue
-        best = healthiest(instance, _good_rows(name, table))
-        if best is not None:
-            chosen[name] = best
-    return chosen
-
-
-def _good_rows(name: str, table: pd.DataFrame) -> BoolArray:
-    """Rows in which a sensor gave what it is there for."""
-    if name == "gps":
-        fixed = table["fix"].to_numpy() >= 3
-        return np.asarray(fixed & np.isfinite(table["latitude_deg"].to_numpy()), dtype=bool)
-    key = {
-        "battery": "current_a" if table.get("current_a") is not None else "voltage_v",
-        "baro": "pressure_pa",
-        "airspeed": "airspeed_m_s",
-        "imu": "accel_x_m_s2",
-    }[name]
-    if name == "battery" and not np.isfinite(table[key].to_numpy()).any():
-        key = "voltage_v"
-    if name == "imu":
-        gyro = np.isfinite(table["gyro_x_rad_s"].to_numpy())
-        return np.asarray(gyro & np.isfinite(table[key].to_numpy()), dtype=bool)
-    return np.asarray(np.isfinite(table[key].to_numpy()), dtype=bool)
 
 
 def utc_of(

@@ -41,6 +41,8 @@ Formats of the time: "seconds", "milliseconds", "microseconds" since the logger 
 where the zone is known; "time of day", which goes on over midnight; "gps week" with the week in
 the first column and seconds of the week in the second.
 
+A line of nothing but units below the header is found and is no row; the map's own units count.
+
 A number becomes ``(number + wrap if negative) * scale * sign``, then the unit is taken out.
 """
 
@@ -65,11 +67,11 @@ from flightlog.importers.common import (
 from flightlog.importers.delimited_clock import FileClock, boot_clock, moments_clock, unix_clock
 from flightlog.importers.delimited_dialect import find_dialect, names_share
 from flightlog.importers.delimited_file import TextFile, open_text, recording_of
-from flightlog.importers.delimited_numbers import NumberStyle, numbers, style_of
+from flightlog.importers.delimited_numbers import numbers, style_of
 from flightlog.importers.delimited_reading import read_table, unix_lines
 from flightlog.importers.delimited_tables import Assignment, assemble
 from flightlog.importers.delimited_times import joined, read_moments, tell_moments
-from flightlog.importers.registry import Progress
+from flightlog.importers.registry import IMPORTERS, Match, Progress
 from flightlog.importers.text import DecodedText, head_text
 from flightlog.recording import Recording
 from flightlog.team_files.reading import near_miss
@@ -83,23 +85,31 @@ VERSION = 1
 FORMAT = "columns"
 """Format that the receipt names."""
 
+_BINARY = ("dataflash", "mavlink-telemetry", "ulog")
+_FEWEST_BARE_ROWS = 5
+"""A table without names has at least so many rows."""
+
 _FACTORS = {"seconds": 1.0, "milliseconds": 1e3, "microseconds": 1e6}
 
 
 def looks_delimited(head: bytes) -> bool:
-    """Whether the first bytes are a table as text, with names above numbers."""
+    """Whether the first bytes are a table as text: names above numbers, or numbers alone."""
     text = head_text(head)
     if text is None:
         return False
     text = unix_lines(text)
     dialect = find_dialect(text)
-    if dialect is None or not dialect.header_line or dialect.regular < 0.8:
+    if dialect is None or dialect.regular < 0.8:
         return False
     table = read_table(DecodedText(text, "utf-8"), dialect)
     if len(table) < 2:
         return False
-    return any(names_share(table.some(at, 50)) < 0.3 and table.some(at, 1) for at in
-               range(len(table.header)))  # fmt: skip
+    filled = [some for at in range(len(table.header)) if (some := table.some(at, 50))]
+    numeric = sum(1 for some in filled if names_share(some) < 0.3)
+    if dialect.header_line:
+        return numeric > 0
+    # Without names only numbers make a table, and enough of them that it is no accident.
+    return len(table) >= _FEWEST_BARE_ROWS and len(filled) >= 3 and numeric == len(filled)
 
 
 def load_by_map(path: Path, map_path: Path, progress: Progress | None = None) -> Recording:
@@ -126,6 +136,7 @@ def load_by_map(path: Path, map_path: Path, progress: Progress | None = None) ->
     tell = progress or (lambda _fraction, _what: None)
     made, sha256 = read_column_map(map_path)
     tell(0.05, "reading")
+    _refuse_binary(path)
     section = made.file
     file = open_text(
         path,
@@ -161,6 +172,20 @@ def load_by_map(path: Path, map_path: Path, progress: Progress | None = None) ->
     )
 
 
+def _refuse_binary(path: Path) -> None:
+    """Refuse a binary log, whose bytes would pass for characters of some encoding."""
+    from flightlog.importers import read_head
+
+    head = read_head(path)
+    for one in IMPORTERS:
+        if one.format in _BINARY and one.sniff(head) == Match.YES:
+            raise LogFileError(
+                f"it is a {one.title.split(' (')[0]}, and a column map is for tables as text",
+                where=path.name,
+                fix="Leave out --columns.",
+            )
+
+
 def _places(file: TextFile, made: ColumnMap, map_path: Path) -> dict[str, int]:
     """Give the place of every header that the map names."""
     known = {name: place for place, name in enumerate(file.table.header)}
@@ -170,10 +195,16 @@ def _places(file: TextFile, made: ColumnMap, map_path: Path) -> dict[str, int]:
         for n, c in enumerate(made.column, start=1)
     ]
     places: dict[str, int] = {}
-    for where, name in wanted:
-        place = known.get(name, known.get(clean_text(name).strip()[:80]))
+    found = [known.get(name, known.get(clean_text(name).strip()[:80])) for _, name in wanted]
+    some = ", ".join(repr(h) for h in file.table.header[:8])
+    if wanted and all(place is None for place in found):
+        raise TeamFileError(
+            f"names no header of {clean_text(file.path.name)}: it is the map of another file",
+            where=str(map_path),
+            fix=f"'flightlog explain' writes one for this file. Its headers start with {some}.",
+        )
+    for (where, name), place in zip(wanted, found, strict=True):
         if place is None:
-            some = ", ".join(repr(h) for h in file.table.header[:8])
             raise TeamFileError(
                 f"is no header of {clean_text(file.path.name)} (line "
                 f"{file.table.dialect.header_line})",
@@ -251,8 +282,7 @@ def _day_s(day: datetime.date | None) -> float | None:
 
 
 def _time_numbers(file: TextFile, at: int, notes: Notes, decimal: str | None) -> FloatArray:
-    some = file.table.some(at)
-    style = NumberStyle(decimal) if decimal else style_of(some, elsewhere=file.decimal or ".")
+    style = style_of(file.table.some(at), elsewhere=decimal or file.decimal or ".")
     values, bad = numbers(file.table, at, style)
     if bad.count:
         notes.find(

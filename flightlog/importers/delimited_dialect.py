@@ -4,6 +4,12 @@
     Zeit;Spannung [V];Strom [A]
     0,0;25,1;0,2
 
+A line of nothing but units below the names is no row; its units are kept::
+
+    time;speed;current
+    [ms];[km/h];[A]
+    0;0,0;0,2
+
 The delimiter is the one of ``, ; tab |`` that cuts the most lines into the same number of cells,
 the header's line among them. Not seen: files cut by spaces, and by columns of fixed width.
 """
@@ -15,6 +21,8 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+
+from flightlog.team_files.column_units import is_unit
 
 DELIMITERS = ("\t", ";", "|", ",")
 """Those that are looked for; of equals the first, since numbers may hold commas."""
@@ -32,6 +40,11 @@ _LONGEST_LINE = 20_000
 
 _NO_NAME = re.compile(
     r"[+\-]?[\d.,:/'\sTZ+\-]*\d[\d.,:/'\sTZ+\-]*([eE][+\-]?\d+)?|0[xX][0-9a-fA-F]+"
+)
+_NO_UNIT = re.compile(
+    # What stands in a line of units above dates, times, text and pure numbers.
+    r"[-–—#./1]|[DdMmYyTtJjHhSsFf:./ _-]{4,}|n/?a|none|text|utc|str|string|bool|int|float",
+    re.IGNORECASE,
 )
 
 
@@ -55,6 +68,8 @@ class Dialect:
         Share of the rows looked at that have as many cells as most.
     explained : float
         Share of all lines looked at that are the header or such rows.
+    units : tuple of str
+        Cells of a line of units below the header, without brackets; empty without one.
     """
 
     delimiter: str
@@ -64,6 +79,7 @@ class Dialect:
     width: int = 0
     regular: float = 0.0
     explained: float = 0.0
+    units: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +166,10 @@ def _try(
             return None
     first = header.number + 1 if header else min(n.number for n in rows)
     behind = [line for line in rows if line.number >= first]
+    units: tuple[str, ...] = ()
+    if header and behind and (units := units_in(behind[0].cells)):
+        first = behind[0].number + 1
+        rows.remove(behind.pop(0))
     if not header:
         behind = [line for line in behind if len(line.cells) == usual] or behind
         first = behind[0].number
@@ -163,7 +183,22 @@ def _try(
         width=min(len(header.cells) if header else usual, MOST_COLUMNS),
         regular=fitting / len(behind) if behind else 0.0,
         explained=(fitting + bool(header)) / (len(rows) + bool(header and header.comment)),
+        units=units,
     )
+
+
+def units_in(cells: Sequence[str]) -> tuple[str, ...]:
+    """Give the units that a line holds for its columns; empty when it is no line of units.
+
+    Each cell has to be a unit, empty, or a mark for none, and two thirds of the filled ones units.
+    """
+    bare = [cell.strip().strip("()[]{}<>").strip() for cell in cells]
+    filled = [cell for cell in bare if cell]
+    units = [cell for cell in filled if _NO_UNIT.fullmatch(cell) is None and is_unit(cell)]
+    others = sum(1 for cell in filled if _NO_UNIT.fullmatch(cell) is not None)
+    if not units or len(units) + others < len(filled) or 3 * len(units) < 2 * len(filled):
+        return ()
+    return tuple("" if _NO_UNIT.fullmatch(cell) else cell for cell in bare)
 
 
 def _line(number: int, text: str, delimiter: str, comments: tuple[str, ...]) -> _Line:
@@ -173,24 +208,35 @@ def _line(number: int, text: str, delimiter: str, comments: tuple[str, ...]) -> 
 
 
 def _header(lines: Sequence[_Line], usual: int) -> _Line | None:
-    """Find the line of names: the first that is wide enough and names more than the next ones.
+    """Find the line of names: above the first row, the fullest that names more than the next ones.
 
     A line marked as a comment is one when no other is there and it has as many cells.
     """
     rows = [line for line in lines if not line.comment]
+    found: _Line | None = None
+    most = 0
     for place, line in enumerate(rows[:60]):
         # Spreadsheets fill a line of preamble up with empty cells.
-        if sum(1 for cell in line.cells if cell.strip()) < max(2, usual // 2):
+        filled = sum(1 for cell in line.cells[:usual] if cell.strip())
+        if filled < max(2, usual // 2):
             continue
         below = [names_share(other.cells) for other in rows[place + 1 : place + 6]]
         share = names_share(line.cells)
-        if share >= 0.6 and (not below or min(below) < share - 0.1):
-            return line
         if share < 0.6 and len(line.cells) == usual:
-            marked = [c for c in lines if c.comment and c.number < line.number]
-            if marked and len(marked[-1].cells) == usual and names_share(marked[-1].cells) >= 0.6:
-                return marked[-1]
-            return None
+            return found or _marked(lines, line, usual)
+        if share >= 0.6 and filled > most and (not below or min(below) < share - 0.1):
+            # A line of units is as full as that of the names above it, and fuller where some
+            # columns have no name.
+            if found is None or not units_in(line.cells):
+                found, most = line, filled
+    return found
+
+
+def _marked(lines: Sequence[_Line], first: _Line, usual: int) -> _Line | None:
+    """Give the last line above the first row that is marked as a comment, if it holds names."""
+    marked = [line for line in lines if line.comment and line.number < first.number]
+    if marked and len(marked[-1].cells) == usual and names_share(marked[-1].cells) >= 0.6:
+        return marked[-1]
     return None
 
 

@@ -12,12 +12,17 @@ unit = "V"
 from __future__ import annotations
 
 import json
+import textwrap
 from collections.abc import Iterator
 
+from flightlog.columns import TABLES
 from flightlog.importers.common import clean_text
 from flightlog.importers.delimited_guess import Guess, GuessedColumn
 from flightlog.importers.delimited_tables import Assignment, house_column
 from flightlog.team_files.column_units import units_for
+
+_NOT_CHOSEN = ("time_s", "instance")
+"""Columns that stand in keys of their own: the time of the rows, and ``instance``."""
 
 
 def map_text(guess: Guess) -> str:
@@ -39,7 +44,19 @@ def map_text(guess: Guess) -> str:
     for column in guess.columns:
         if not column.is_time:
             lines += ["", *_column_lines(column)]
+    if not all(column.assignments or column.is_time for column in guess.columns):
+        lines += ["", *_choice()]
     return "\n".join(lines) + "\n"
+
+
+def _choice() -> Iterator[str]:
+    """What a column can be, for those that were not recognised."""
+    yield "# What a column can be, table by table:"
+    for table, columns in TABLES.items():
+        names = " ".join(column.name for column in columns if column.name not in _NOT_CHOSEN)
+        yield from textwrap.wrap(
+            f"{table}: {names}", 96, initial_indent="# ", subsequent_indent="#   "
+        )
 
 
 def _time_lines(guess: Guess) -> Iterator[str]:
@@ -49,7 +66,8 @@ def _time_lines(guess: Guess) -> Iterator[str]:
         yield f"# The time was not found: {_comment(guess.why_no_time)}. It is needed:"
         yield "# [time]"
         yield '# columns = ["..."]'
-        yield '# format = "seconds"  # or one of the others that the documents list'
+        yield '# format = "seconds"  # or "milliseconds", "microseconds", "unix seconds" and so on,'
+        yield '#                     # "date and time", "time of day", "gps week"'
         return
     yield "[time]"
     yield f"columns = [{', '.join(_toml(name) for name in time.columns)}]"

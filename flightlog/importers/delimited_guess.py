@@ -1,8 +1,8 @@
 """What the columns of an unknown delimited text seem to be.
 
 Names and units in the headers tell, never the physics. A column whose unit no header and no cell
-states is not recognised, but for places, where the range of degrees leaves one choice. A table
-that ``flightlog convert`` wrote is known again as a whole.
+states is not recognised, but for places and courses, where the range of degrees leaves one choice.
+A table that ``flightlog convert`` wrote is known again as a whole.
 
 Not seen: two sensors of one kind; the second is not recognised.
 """
@@ -32,6 +32,8 @@ from flightlog.team_files.column_units import is_unit, named_unit, spelled_unit
 _BRACKETS = re.compile(r"(?P<name>[^()\[\]]*?)\s*[(\[](?P<unit>[^()\[\]]*)[)\]]")
 _BEHIND = re.compile(r"(?P<name>.+?)\s*(?:,\s*|/\s*|\s+in\s+|_|\s)(?P<unit>\S+)")
 _OTHER = re.compile(r"[^\w]+|_+")
+_TIMES_1E7 = re.compile(r"(?P<name>.+?)[\s_]*(?:1?e7)", re.IGNORECASE)
+_PAIRS = ("gps", "position", "coordinates", "lat lon", "latlon", "koordinaten")
 
 
 MOST_FALLS = 0.01
@@ -200,32 +202,68 @@ def split_header(header: str) -> tuple[str, str]:
     match = _BRACKETS.fullmatch(header.strip())
     if match:
         return match["name"].strip(), match["unit"].strip()
+    match = _TIMES_1E7.fullmatch(header.strip())
+    if match:
+        return match["name"], "degE7"
     match = _BEHIND.fullmatch(header.strip())
     if match and is_unit(match["unit"].replace("_", "/")):
         return match["name"].strip(), match["unit"].replace("_", "/")
     return header.strip(), ""
 
 
+def _name_and_unit(file: TextFile, at: int) -> tuple[str, str, str]:
+    """Give the name of a column, the unit that is stated for it, and what states it."""
+    name, unit = split_header(file.table.header[at])
+    units = file.table.dialect.units
+    if not unit and at < len(units) and units[at]:
+        return name, units[at], "the header and the line of units below it"
+    return name, unit, "the header"
+
+
 def _plain(name: str) -> str:
     return _OTHER.sub(" ", name).strip().casefold()
 
 
-def _meaning(name: str) -> Mapping[str, Any] | None:
+def _meaning(name: str, unit: str) -> Mapping[str, Any] | None:
+    """Give what a name means: of several the one that has the unit, else the first."""
     plain = _plain(name)
-    return next((m for m in _data()["meaning"] if plain in m["words"]), None)
+    fitting = [m for m in _data()["meaning"] if plain in m["words"]]
+    has_unit = (m for m in fitting if unit and spelled_unit(unit, _house_unit(m)))
+    return next(has_unit, fitting[0] if fitting else None)
+
+
+def _house_unit(meaning: Mapping[str, Any]) -> str:
+    return house_column(meaning["table"], meaning["is"]).unit
+
+
+def _feeds(header: tuple[str, ...], column: str) -> bool:
+    """Whether the name of any column is one of this house column."""
+    meanings = (_meaning(split_header(name)[0], "") for name in header)
+    return any(m is not None and m["is"] == column for m in meanings)
+
+
+def _sensor(meaning: Mapping[str, Any], header: tuple[str, ...]) -> tuple[str, str, str]:
+    """Give the table and column of a meaning, and a remark where the sensor is not said."""
+    instead = meaning.get("beside_places")
+    places = _feeds(header, "latitude_deg") or any(_is_pair(split_header(h)[0]) for h in header)
+    if instead and places and not _feeds(header, instead):
+        return "gps", instead, "; beside places, so perhaps the receiver's: else baro.height_m"
+    return meaning["table"], meaning["is"], ""
 
 
 def _column(file: TextFile, at: int, header: str, examples: tuple[str, ...]) -> GuessedColumn:
     """Recognise one column."""
     plain = GuessedColumn(at, header, examples)
+    if not file.table.dialect.header_line:
+        plain = replace(plain, why="the file names no columns")
     if not examples:
         return replace(plain, why="it is empty")
-    name, unit_text = split_header(header)
-    meaning = _meaning(name) or _meaning(header)
+    name, unit_text, told = _name_and_unit(file, at)
+    meaning = _meaning(name, unit_text) or _meaning(header, "")
     if meaning is None:
         pair = _pair(file, at, plain, name)
         return pair or plain
-    table, column = meaning["table"], meaning["is"]
+    table, column, remark = _sensor(meaning, file.table.header)
     house = house_column(table, column)
     if house.text:
         return replace(plain, assignments=(Assignment(at, table, column),), why="the name")
@@ -235,16 +273,24 @@ def _column(file: TextFile, at: int, header: str, examples: tuple[str, ...]) -> 
     if not house.unit:
         return replace(plain, assignments=(Assignment(at, table, column),), why="the name")
     spelled = spelled_unit(unit_text, house.unit) if unit_text else None
-    why = "the header"
+    why = told
     if spelled is None and len(units) == 1:
         spelled, why = spelled_unit(next(iter(units)), house.unit), "the cells"
     if spelled is None and column in ("latitude_deg", "longitude_deg"):
         found = _degrees(values, 90 if column == "latitude_deg" else 180)
         spelled, why = named_unit(found, "deg"), "the name, and the range of the numbers"
+    if spelled is None and not unit_text and column == "course_deg" and _is_circle(values):
+        spelled, why = named_unit("deg", "deg"), "the name, and the range of the numbers"
     if spelled is None:
         said = f"the unit {unit_text!r} does not fit" if unit_text else "no unit is stated"
         return replace(plain, why=said, maybe=(table, column))
+    why += remark
     return replace(plain, assignments=(Assignment(at, table, column, spelled.name, why),), why=why)
+
+
+def _is_circle(values: FloatArray) -> bool:
+    """Whether courses go beyond a circle in radians and stay within one in degrees."""
+    return bool(len(values)) and 2 * np.pi + 0.1 < float(np.abs(values).max()) <= 360.0
 
 
 def _degrees(values: FloatArray, bound: float) -> str:
@@ -260,8 +306,7 @@ def _degrees(values: FloatArray, bound: float) -> str:
 
 def _pair(file: TextFile, at: int, plain: GuessedColumn, name: str) -> GuessedColumn | None:
     """Recognise a cell with latitude and longitude."""
-    words = _plain(name)
-    if words not in ("gps", "position", "coordinates", "lat lon", "latlon", "koordinaten"):
+    if not _is_pair(name):
         return None
     some = [cell.split() for cell in file.table.some(at, 50)]
     if not some or any(len(cell) != 2 for cell in some):
@@ -273,6 +318,10 @@ def _pair(file: TextFile, at: int, plain: GuessedColumn, name: str) -> GuessedCo
         for part, column in ((1, "latitude_deg"), (2, "longitude_deg"))
     )
     return replace(plain, assignments=pair, why=pair[0].why)
+
+
+def _is_pair(name: str) -> bool:
+    return _plain(name) in _PAIRS
 
 
 def _numbers(file: TextFile, at: int) -> tuple[FloatArray, set[str], float]:
@@ -296,6 +345,8 @@ def _time(file: TextFile) -> tuple[GuessedTime | None, str]:
             if _plain(name) in words[kind] or _plain(header) in words[kind]:
                 found.setdefault(kind, at)
     why = "no name tells the time"
+    if not file.table.dialect.header_line:
+        why = "the file names no columns"
     for kind in ("both", "date", "time", "count"):
         if kind not in found:
             continue
@@ -332,7 +383,7 @@ def _one_time(
 def _counted(file: TextFile, at: int) -> tuple[GuessedTime | None, str]:
     """Recognise a time that is a plain number."""
     header = file.table.header[at]
-    _, unit_text = split_header(header)
+    _, unit_text, told = _name_and_unit(file, at)
     values, _, _ = _numbers(file, at)
     falls = int((np.diff(values) < 0).sum())
     if falls > MOST_FALLS * len(values):
@@ -350,7 +401,7 @@ def _counted(file: TextFile, at: int) -> tuple[GuessedTime | None, str]:
             return GuessedTime((header,), f"unix {unit}", "the size of the numbers"), ""
     if not kind:
         return None, f"{header} states no unit"
-    return GuessedTime((header,), kind, "the header"), ""
+    return GuessedTime((header,), kind, told), ""
 
 
 _SPOKEN = {

@@ -3,8 +3,9 @@
     2027-03-02 10:14:59.200    2027-03-02T10:14:59Z    02.03.2027;10:14:59,2
     3/2/27 9:14:59 PM          101459                  02-Mar-2027
 
-The order of day and month is told by a number above 12; where none is, it is unclear: the clock
-runs, but no date is given. Times without a date go on over midnight.
+The order of day and month is told by a number above 12, or by points between them: 3.4.2027 is
+the third of April wherever dates are written so. Else it is unclear: the clock runs, but no date
+is given. Times without a date go on over midnight.
 
 Not seen: the change to summer time, and a twelve-hour clock that writes no AM or PM.
 """
@@ -223,6 +224,9 @@ def find_order(days: dict[Triple, int], given: Order | None = None) -> tuple[Ord
     # Years of two digits in front are rare: only with hyphens, or where nothing else fits.
     if len(best) > 1 and not any(day[3] == "-" for day in days):
         best = [order for order in best if order != "year-month-day"]
+    # Where dates are written with points, the day comes first.
+    if all(day[3] == "." for day in days) and "day-month-year" in best:
+        best = ["day-month-year"]
     preferred: tuple[Order, ...] = ("day-month-year", "month-day-year", "year-month-day")
     chosen = next(order for order in preferred if order in best)
     rivals = [order for order in best if order != chosen]

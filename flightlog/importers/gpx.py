@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flightlog.errors import LogFileError
-from flightlog.importers.registry import Match, Progress
+from flightlog.importers.registry import Match, Progress, unwatched
 from flightlog.importers.text import decode
 
 if TYPE_CHECKING:
@@ -73,15 +73,14 @@ def load(path: Path, progress: Progress | None = None) -> Recording:
     LogFileError
         If it can't be read, declares XML entities, or holds no track point with a time.
     """
-    from flightlog.importers.common import Notes, read_bytes
+    from flightlog.importers.common import Notes
     from flightlog.importers.gpx_points import read_points
-    from flightlog.importers.tracks import ArrayTable, finish
+    from flightlog.importers.tracks import ArrayTable, TrackFile, finish
 
-    tell = progress or (lambda fraction, text: None)
+    tell = progress or unwatched
     tell(0.0, "reading the file")
-    content = read_bytes(path).tobytes()
-    notes = Notes()
-    text = _text(content, notes)
+    file, notes = TrackFile.read(path), Notes()
+    text = _text(file.content, notes)
     try:
         points = read_points(text, lambda done: tell(0.9 * done, "reading track points"))
     except LogFileError as error:
@@ -93,8 +92,7 @@ def load(path: Path, progress: Progress | None = None) -> Recording:
     trkpt = {name: rows[name] for name in (*_UNITS, "hdop", "sat", "fix", "segment")}
     recording = finish(
         _track(points, notes),
-        path=path,
-        content=content,
+        file,
         format=FORMAT,
         version=VERSION,
         raw={"trkpt": ArrayTable(trkpt, _UNITS)},
@@ -143,11 +141,11 @@ def _tell(points: Points, notes: Notes) -> None:
     if points.breaks or points.lost:
         notes.drop("track points whose position can't be read", points.lost)
         notes.drop("places where the file is no XML", points.breaks)
-        given_up = " Reading stopped there." if points.breaks >= MOST_BREAKS else ""
+        given_up = ", where reading stopped" if points.breaks >= MOST_BREAKS else ""
         notes.find(
             "damaged-lines",
             f"Places where the file is damaged: {points.breaks}; track points without a readable "
-            f"position: {points.lost}; {len(points.rows)} were read.{given_up}",
+            f"position: {points.lost}; {len(points.rows)} were read{given_up}.",
             evidence={"breaks": points.breaks, "lost": points.lost, "read": len(points.rows)},
         )
     if points.cut:

@@ -311,6 +311,8 @@ def _unix_s(point: Element, points: Points) -> float | None:
 def _moment(text: str) -> datetime | None:
     from gpxpy.gpxfield import parse_time
 
+    if len(text) <= len("2027-03-02"):
+        return None  # a day alone is no time
     try:
         return datetime.fromisoformat(text)
     except ValueError:

@@ -1,4 +1,4 @@
-"""The last step of every importer: arrays to a table of the house's dictionary."""
+"""The last steps of every importer: tables of the house's dictionary, and which sensor is used."""
 
 from __future__ import annotations
 
@@ -9,10 +9,13 @@ import numpy as np
 import numpy.typing as npt
 
 from flightlog.columns import TABLES
-from flightlog.importers.common import Notes
+from flightlog.importers.common import BoolArray, FloatArray, Notes
 
 if TYPE_CHECKING:
     import pandas as pd
+
+CONSTANT_ROWS = 10
+"""So many rows of one value are a sensor that is not there rather than a coincidence."""
 
 
 def house_table(
@@ -120,3 +123,47 @@ def healthiest(instance: npt.NDArray[Any], good: npt.NDArray[np.bool_]) -> int |
         return None
     counts = np.array([int(np.count_nonzero(good & (instance == one))) for one in every])
     return int(every[np.flatnonzero(counts >= 0.9 * counts.max())[0]])
+
+
+def choose_instances(tables: Mapping[str, pd.DataFrame]) -> dict[str, int]:
+    """Choose the sensor that analyses use, for tables that hold several."""
+    chosen: dict[str, int] = {}
+    for name, table in tables.items():
+        if "instance" not in table or table["instance"].nunique() < 2:
+            continue
+        instance = table["instance"].to_numpy()
+        if name == "rotation":
+            # The propeller's, not an idle channel's.
+            speed = np.nan_to_num(table["speed_rad_s"].to_numpy())
+            chosen[name] = int(instance[np.argmax(speed)])
+            continue
+        best = healthiest(instance, _good_rows(name, table))
+        if best is not None:
+            chosen[name] = best
+    return chosen
+
+
+def _good_rows(name: str, table: pd.DataFrame) -> BoolArray:
+    """Rows in which a sensor gave what it is there for."""
+    if name == "gps":
+        fixed = table["fix"].to_numpy() >= 3
+        return np.asarray(fixed & np.isfinite(table["latitude_deg"].to_numpy()), dtype=bool)
+    key = {
+        "battery": "current_a" if table.get("current_a") is not None else "voltage_v",
+        "baro": "pressure_pa",
+        "airspeed": "airspeed_m_s",
+        "imu": "accel_x_m_s2",
+    }[name]
+    if name == "battery" and not np.isfinite(table[key].to_numpy()).any():
+        key = "voltage_v"
+    if name == "imu":
+        gyro = np.isfinite(table["gyro_x_rad_s"].to_numpy())
+        return np.asarray(gyro & np.isfinite(table[key].to_numpy()), dtype=bool)
+    return np.asarray(np.isfinite(table[key].to_numpy()), dtype=bool)
+
+
+def is_stuck(values: FloatArray, *at: float) -> bool:
+    """Whether a channel stands at one of some values throughout."""
+    return len(values) >= CONSTANT_ROWS and any(
+        bool((np.abs(values - value) < 1e-9).all()) for value in at
+    )

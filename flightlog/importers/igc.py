@@ -17,10 +17,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flightlog.constants import ISA_EXPONENT, ISA_LAPSE_K_M, ISA_P0_PA, ISA_T0_K
 from flightlog.errors import LogFileError
 from flightlog.importers.common import clean_text
-from flightlog.importers.registry import Match, Progress
+from flightlog.importers.registry import Match, Progress, unwatched
 from flightlog.importers.text import decode
 
 if TYPE_CHECKING:
@@ -69,15 +68,14 @@ def load(path: Path, progress: Progress | None = None) -> Recording:
     LogFileError
         If it can't be read or no fix in it can.
     """
-    from flightlog.importers.common import Notes, read_bytes
+    from flightlog.importers.common import Notes
     from flightlog.importers.igc_records import read_records
-    from flightlog.importers.tracks import finish
+    from flightlog.importers.tracks import TrackFile, finish
 
-    tell = progress or (lambda fraction, text: None)
+    tell = progress or unwatched
     tell(0.0, "reading the file")
-    content = read_bytes(path).tobytes()
-    notes = Notes()
-    text = decode(content).text.replace("\r\n", "\n").replace("\r", "\n")
+    file, notes = TrackFile.read(path), Notes()
+    text = file.text()
     found = read_records(text, lambda done: tell(0.9 * done, "reading records"))
     if not len(found.fixes):
         raise LogFileError(
@@ -90,8 +88,7 @@ def load(path: Path, progress: Progress | None = None) -> Recording:
     _tell(found, notes)
     recording = finish(
         _track(found, notes),
-        path=path,
-        content=content,
+        file,
         format=FORMAT,
         version=VERSION,
         raw=_raw(text, found),
@@ -160,6 +157,11 @@ def _track(found: Records, notes: Notes) -> Track:
         notes.lines.append(
             "The header holds no date: when the flight was, is not known, only the time of day."
         )
+    dates = list(dict.fromkeys(found.dates))
+    if len(dates) > 1:
+        notes.lines.append(
+            f"The file holds several dates ({', '.join(dates[:5])}); times count from the first."
+        )
     gps = _gps(found, notes)
     _note_sources(found, gps, source, dated, notes)
     columns = {"gps": gps}
@@ -219,7 +221,7 @@ def _note_reference(stated: str, notes: Notes) -> None:
         notes.find(
             "altitude-reference",
             "GPS altitudes count from the ellipsoid by the header, not from mean sea level: they "
-            "are off by one constant of up to 100 m. Differences of height are right.",
+            "are off by one constant of up to 100 m; differences of height are right.",
             evidence={"reference": "ellipsoid"},
         )
     elif not stated.startswith("GEO") and stated not in ("MSL", "EGM96"):
@@ -230,6 +232,7 @@ def _note_reference(stated: str, notes: Notes) -> None:
 
 
 def _baro(found: Records, notes: Notes) -> dict[str, FloatArray]:
+    from flightlog.importers.standard_air import standard_pressure_pa
     from flightlog.importers.tracks import note_source
 
     height_m = _altitude(found.fixes["pressure_altitude_m"], "pressure", notes)
@@ -256,12 +259,6 @@ def _baro(found: Records, notes: Notes) -> dict[str, FloatArray]:
         table="baro",
     )
     return {"height_m": height_m, "pressure_pa": standard_pressure_pa(height_m)}
-
-
-def standard_pressure_pa(altitude_m: FloatArray) -> FloatArray:
-    """Pressure at an altitude of the standard atmosphere, below 11 km (ICAO Doc 7488/3)."""
-    with np.errstate(invalid="ignore"):
-        return ISA_P0_PA * (1.0 - ISA_LAPSE_K_M * altitude_m / ISA_T0_K) ** ISA_EXPONENT
 
 
 def _note_sources(

@@ -90,6 +90,16 @@ class Timeline:
         """What ``time_s`` counts from, for the receipt."""
         return "boot" if self.clock.sessions else "first row"
 
+    @property
+    def words(self) -> str:
+        """Which clock ``time_s`` is, for the receipt."""
+        if not self.clock.sessions:
+            return "times of arrival by the recording computer, as no message carries a boot time"
+        return (
+            "the aircraft's boot clock (time_boot_ms); messages without it are placed between "
+            "those before and after them, by their times of arrival"
+        )
+
     def at(self, rows: IntArray) -> FloatArray:
         """Times of frames by their places, from their boot-stamped neighbours. [s]"""
         after = np.searchsorted(self.place, rows, side="right")

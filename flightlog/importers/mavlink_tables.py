@@ -18,7 +18,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from flightlog.constants import ISA_EXPONENT, ISA_LAPSE_K_M, ISA_P0_PA, ISA_T0_K
 from flightlog.importers.common import (
     FloatArray,
     Notes,
@@ -30,6 +29,8 @@ from flightlog.importers.common import (
 from flightlog.importers.house import healthiest, house_table
 from flightlog.importers.mavlink_clock import UNIX_2010_S, UNIX_2100_S, Timeline
 from flightlog.importers.mavlink_frames import Frames, MessageTable
+from flightlog.importers.standard_air import pressure_height
+from flightlog.recording import ColumnSource
 
 IntArray = npt.NDArray[np.int64]
 Pieces = dict[str, list[pd.DataFrame]]
@@ -44,6 +45,13 @@ UNHEALTHY_BIT = 0x01
 """In AIRSPEED.flags: the sensor is unhealthy."""
 
 RPM_TO_RAD_S = np.pi / 30.0
+_COMPUTED = {
+    "GPS_RAW_INT": {"climb_m_s": "GLOBAL_POSITION_INT.vz", "time_utc": "time_usec"},
+    "SCALED_PRESSURE": {"height_m": "press_abs"},
+    "BATTERY_STATUS": {"voltage_v": "voltages", "cell_voltages": "voltages"},
+}
+"""Fields behind the columns that no list of columns gives, for the receipt."""
+
 CELL_FULL_MV = 65534
 """A total above 65.5 V is spread over several cell fields, all but the last at this value."""
 
@@ -127,6 +135,13 @@ def _add_source(
         used |= {(name, i) for i in found if len(piece)}
     if len(piece):
         pieces.setdefault(name, []).append(piece)
+        fields = {c: rule["field"] for c, rule in source["columns"].items()}
+        fields |= _COMPUTED.get(message.rstrip("23"), {})
+        sender.notes.sources += [
+            ColumnSource(name, column, field if "." in field else f"{message}.{field}")
+            for column, field in fields.items()
+            if column in piece and piece[column].notna().any()
+        ]
 
 
 def _converted(
@@ -180,20 +195,6 @@ def _has_airspeed_sensor(sender: Sender) -> bool:
     if status is None:
         return True
     return bool((status["onboard_control_sensors_present"] & AIRSPEED_SENSOR_BIT).any())
-
-
-def pressure_height(pressure_pa: FloatArray) -> FloatArray:
-    """Pressure height in the standard atmosphere above that of the first value. [m]
-
-    Difference of two pressure altitudes, ``(T0 / L) (1 - (p / p0)**(1 / 5.25588))`` (ICAO
-    Doc 7488/3). In air warmer by 10 K true heights are 3.5 % larger.
-    """
-    good = np.flatnonzero(np.isfinite(pressure_pa) & (pressure_pa > 0))
-    if not len(good):
-        return np.full(len(pressure_pa), np.nan)
-    ratio = np.where(pressure_pa > 0, pressure_pa, np.nan) / ISA_P0_PA
-    altitude = ISA_T0_K / ISA_LAPSE_K_M * (1.0 - ratio ** (1.0 / ISA_EXPONENT))
-    return np.asarray(altitude - altitude[good[0]], dtype=np.float64)
 
 
 def _fixes(sender: Sender, table: MessageTable, piece: pd.DataFrame) -> pd.DataFrame:

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flightlog.errors import LogFileError
-from flightlog.importers.registry import Match, Progress
+from flightlog.importers.registry import Match, Progress, unwatched
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -118,7 +118,7 @@ def load(path: Path, progress: Progress | None = None) -> Recording:
     from flightlog.importers.common import Notes, read_bytes, sha256_of
     from flightlog.importers.mavlink_frames import definitions, find_frames
 
-    tell = progress or (lambda fraction, text: None)
+    tell = progress or unwatched
     tell(0.0, "reading the file")
     content = read_bytes(path)
     notes = Notes()
@@ -173,6 +173,7 @@ def _recording(path: Path, sha256: str, frames: Frames, notes: Notes, tell: Prog
         utc=timeline.utc(messages, notes),
         seams=timeline.clock.seams,
         chosen_instances=chosen_instances(tables),
+        clock=timeline.words,
     )
     tell(1.0, "done")
     return Recording(tables, receipt, raw, tuple(notes.findings))

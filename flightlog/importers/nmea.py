@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flightlog.constants import GPS_EPOCH_UNIX_S, WEEK_S
+from flightlog.constants import GPS_EPOCH_UNIX_S, GPS_ERA_S
 from flightlog.errors import LogFileError
-from flightlog.importers.registry import Match, Progress
+from flightlog.importers.registry import Match, Progress, unwatched
 from flightlog.importers.text import decode
 
 if TYPE_CHECKING:
@@ -31,9 +31,6 @@ FORMAT = "nmea"
 VERSION = 1
 
 WHAT = "fixes"
-
-ERA_S = 1024 * WEEK_S
-"""After so long an old receiver's week counter starts again [s]."""
 
 EARLIEST_S = 1262304000.0
 """2010-01-01: an earlier date is one of the era before, where that fits the file's date [s]."""
@@ -69,22 +66,20 @@ def load(path: Path, progress: Progress | None = None) -> Recording:
     LogFileError
         If it can't be read, or no sentence in it gives a position.
     """
-    from flightlog.importers.common import Notes, read_bytes
+    from flightlog.importers.common import Notes
     from flightlog.importers.nmea_sentences import read_sentences
-    from flightlog.importers.tracks import finish
+    from flightlog.importers.tracks import TrackFile, finish
 
-    tell = progress or (lambda fraction, text: None)
+    tell = progress or unwatched
     tell(0.0, "reading the file")
-    content = read_bytes(path).tobytes()
-    notes = Notes()
-    text = decode(content).text.replace("\r\n", "\n").replace("\r", "\n")
+    file, notes = TrackFile.read(path), Notes()
+    text = file.text()
     found = read_sentences(text, lambda done: tell(0.9 * done, "reading sentences"))
     track = _track(found, path, notes)
     _tell(found, notes)
     recording = finish(
         track,
-        path=path,
-        content=content,
+        file,
         format=FORMAT,
         version=VERSION,
         raw=_raw(text, found),
@@ -250,9 +245,9 @@ def unrolled_days(day_unix_s: FloatArray, file_unix_s: float, notes: Notes) -> F
     first day of an era; that is no date.
     """
     since_s = day_unix_s - GPS_EPOCH_UNIX_S
-    day = np.where((since_s == 0) | (since_s == ERA_S), np.nan, day_unix_s)
-    eras = np.floor((file_unix_s + 86400.0 - day) / ERA_S)
-    moved = day + eras * ERA_S
+    day = np.where((since_s == 0) | (since_s == GPS_ERA_S), np.nan, day_unix_s)
+    eras = np.floor((file_unix_s + 86400.0 - day) / GPS_ERA_S)
+    moved = day + eras * GPS_ERA_S
     wrong = (day < EARLIEST_S) & (eras >= 1) & (moved >= EARLIEST_S)
     if not wrong.any():
         return day

@@ -15,6 +15,7 @@ from functools import reduce
 from operator import xor
 from typing import TYPE_CHECKING, Any
 
+from flightlog.constants import KNOT_M_S
 from flightlog.importers.tracks import OTHERS, Columns, LineIndex, lines_of
 
 if TYPE_CHECKING:
@@ -22,9 +23,6 @@ if TYPE_CHECKING:
 
 LONGEST = 512
 """Characters of a sentence; the standard allows 82, some receivers write more."""
-
-KNOT_M_S = 1852.0 / 3600.0
-"""One knot. Exact."""
 
 TIMED = ("GGA", "RMC", "GNS", "GLL", "ZDA")
 USED = (*TIMED, "VTG", "GSA")
@@ -81,22 +79,12 @@ class Sentences:
 
 
 def read_sentences(text: str, tell: Callable[[float], None]) -> Sentences:
-    """Read every sentence of a text.
-
-    Parameters
-    ----------
-    text : str
-        The file, lines ending in newlines.
-    tell : callable
-        Called with the fraction done.
-    """
+    """Read every sentence of a text; the parameters are those of `tracks.lines_of`."""
     # Where checksums are written, a sentence without one is cut.
     need_sum = text.count("*") >= 0.5 * text.count("$")
     found = Sentences()
     epoch = _Epoch(found)
-    for number, (place, line) in enumerate(lines_of(text)):
-        if number % 5000 == 0:
-            tell(place / len(text))
+    for place, line in lines_of(text, tell):
         # Nor can a last line without an end be trusted that far.
         at_end = place + len(line) >= len(text)
         sentence = _framed(line, place, found, need_sum or at_end)

@@ -31,6 +31,10 @@ Progress = Callable[[float, str], None]
 """Called with the fraction done (0 to 1) and what is being done."""
 
 
+def unwatched(fraction: float, text: str) -> None:
+    """Take progress that nobody wants to see."""
+
+
 class Match(IntEnum):
     """Whether the first bytes look like a format."""
 

@@ -154,8 +154,8 @@ def _continuous(
     for leap in leaps.tolist():
         notes.find(
             "clock-set",
-            f"The clock of the {what} leaps ahead by {step[leap]:.0f} s: it was set. What follows "
-            "is placed right behind; how long that took is not known.",
+            f"The clock of the {what} leaps ahead by {step[leap]:.0f} s: it was set; what follows "
+            "is placed right behind, and how long that took is not known.",
             evidence={"leap_s": float(step[leap])},
         )
     step[leaps] = usual

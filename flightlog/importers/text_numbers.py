@@ -35,7 +35,8 @@ _MOST_DIGITS = 18
 _TENS_INT = 10 ** np.arange(_MOST_DIGITS + 1, dtype=np.int64)
 _TENS = np.array([float(10**k) for k in range(_MOST_DIGITS + 1)])
 _NUMBER = re.compile(rb"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,4})?")
-_NO_NUMBER = re.compile(rb"[+-]?(?:q?nan|inf|infinity)(?:\([a-z0-9]*\))?", re.IGNORECASE)
+_INFINITE = re.compile(rb"[+-]?(?:inf|infinity)", re.IGNORECASE)
+_NO_NUMBER = re.compile(rb"[+-]?q?nan(?:\([a-z0-9]*\))?", re.IGNORECASE)
 _BLANK = (0x20, 0x09, 0x0D)
 
 
@@ -189,10 +190,10 @@ def _digits(
 def _float(cell: bytes) -> float | None:
     """Read one number; None when it is none."""
     if len(cell) <= LONGEST:
-        if _NUMBER.fullmatch(cell):
+        if _NUMBER.fullmatch(cell) or _INFINITE.fullmatch(cell):
             return float(cell)
         if _NO_NUMBER.fullmatch(cell):
-            return float(cell) if b"inf" in cell.lower() else float("nan")
+            return float("nan")
     return None
 
 

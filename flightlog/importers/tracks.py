@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,11 +17,13 @@ from flightlog.importers.common import (
     Notes,
     make_receipt,
     median_rate,
+    read_bytes,
     repeated_rows,
     sha256_of,
 )
 from flightlog.importers.house import house_table
 from flightlog.importers.row_clock import RowClock, row_clock
+from flightlog.importers.text import decode
 from flightlog.recording import ColumnSource, Recording, UtcRelation
 
 if TYPE_CHECKING:
@@ -36,6 +38,9 @@ MOST_KINDS = 200
 """So many message types are counted by name; more are nonsense and go under one name."""
 
 OTHERS = "others"
+
+TOLD_EVERY = 1 << 18
+"""Progress is told after so many characters of a text."""
 
 _EMPTY: array[float] = array("d")
 
@@ -67,11 +72,33 @@ class Track:
     source: str
 
 
+@dataclass(frozen=True, slots=True)
+class TrackFile:
+    """A file of a track: its place and its bytes."""
+
+    path: Path
+    content: bytes
+
+    @classmethod
+    def read(cls, path: Path) -> TrackFile:
+        """Read a file.
+
+        Raises
+        ------
+        LogFileError
+            If it can't be read.
+        """
+        return cls(path, read_bytes(path).tobytes())
+
+    def text(self) -> str:
+        """Give its characters, lines ending in newlines."""
+        return decode(self.content).text.replace("\r\n", "\n").replace("\r", "\n")
+
+
 def finish(
     track: Track,
+    file: TrackFile,
     *,
-    path: Path,
-    content: bytes,
     format: str,
     version: int,
     raw: Mapping[str, RawTable],
@@ -88,9 +115,9 @@ def finish(
     clock = row_clock(track.stamp_s, notes, what=track.what)
     tables = _tables(track, clock, notes)
     receipt = make_receipt(
-        path=path,
-        size=len(content),
-        sha256=sha256_of(content),
+        path=file.path,
+        size=len(file.content),
+        sha256=sha256_of(file.content),
         format=format,
         importer_version=version,
         tables=tables,
@@ -185,10 +212,21 @@ def day_unwrapped(time_of_day_s: FloatArray) -> FloatArray:
     return unwrapped
 
 
-def lines_of(text: str) -> Iterator[tuple[int, str]]:
-    """Give place and content of every line that is not blank, without holding a list of them."""
-    place, size = 0, len(text)
+def lines_of(text: str, tell: Callable[[float], None]) -> Iterator[tuple[int, str]]:
+    """Give place and content of every line that is not blank, without holding a list of them.
+
+    Parameters
+    ----------
+    text : str
+        The file, lines ending in newlines.
+    tell : callable
+        Called now and then with the fraction done.
+    """
+    place, told, size = 0, 0, len(text)
     while place < size:
+        if place >= told:
+            tell(place / size)
+            told = place + TOLD_EVERY
         end = text.find("\n", place)
         end = size if end < 0 else end
         line = text[place:end].lstrip()

@@ -19,14 +19,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from flightlog.errors import LogFileError
-from flightlog.importers.registry import Match, Progress
+from flightlog.importers.registry import Match, Progress, unwatched
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from flightlog.importers.common import Notes
     from flightlog.importers.ulog_clock import LogClock
-    from flightlog.importers.ulog_stream import Scan
+    from flightlog.importers.ulog_scan import Scan
     from flightlog.importers.ulog_topics import Contents
     from flightlog.recording import RawTable, Recording, UtcRelation
 
@@ -76,7 +76,7 @@ def load(path: Path, progress: Progress | None = None) -> Recording:
     from flightlog.importers.ulog_stream import scan
     from flightlog.importers.ulog_topics import decode
 
-    tell = progress or (lambda fraction, text: None)
+    tell = progress or unwatched
     tell(0.0, "reading the file")
     content = read_bytes(path).tobytes()
     if content.startswith(ENCRYPTED):
@@ -120,7 +120,7 @@ def _refuse(found: Scan, where: str) -> None:
 def _recording(path: Path, sha256: str, found: Scan, contents: Contents, notes: Notes) -> Recording:
     from flightlog.importers import ulog_events
     from flightlog.importers.common import make_receipt
-    from flightlog.importers.dataflash_tables import choose_instances
+    from flightlog.importers.house import choose_instances
     from flightlog.importers.ulog_clock import LogClock
     from flightlog.importers.ulog_mapping import mapping
     from flightlog.importers.ulog_sources import Source
@@ -140,13 +140,7 @@ def _recording(path: Path, sha256: str, found: Scan, contents: Contents, notes: 
     notes.unused.extend(sorted(set(topics) - fed))
     _keep_sources(tables, notes)
     chosen = choose_instances(tables)
-    raw: dict[str, RawTable] = dict(topics)
-    counts = {name: len(topic) for name, topic in topics.items()}
-    if contents.texts:
-        counts["(texts)"] = len(contents.texts)
-    stated = ulog_events.defaults(contents.defaults)
-    if stated is not None:
-        raw["parameter_default"] = stated
+    raw, counts = _raw(contents)
     receipt = make_receipt(
         path=path,
         size=found.size,
@@ -164,6 +158,20 @@ def _recording(path: Path, sha256: str, found: Scan, contents: Contents, notes: 
         clock=clock.words(),
     )
     return Recording(tables, receipt, raw, tuple(notes.findings))
+
+
+def _raw(contents: Contents) -> tuple[dict[str, RawTable], dict[str, int]]:
+    """Give all topics under their names, and how many rows of each kind the file holds."""
+    from flightlog.importers.ulog_events import defaults
+
+    raw: dict[str, RawTable] = dict(contents.topics)
+    counts = {name: len(topic) for name, topic in contents.topics.items()}
+    if contents.texts:
+        counts["(texts)"] = len(contents.texts)
+    stated = defaults(contents.defaults)
+    if stated is not None:
+        raw["parameter_default"] = stated
+    return raw, counts
 
 
 def _keep_sources(tables: Mapping[str, pd.DataFrame], notes: Notes) -> None:

@@ -217,7 +217,7 @@ class LogClock:
             notes.find(
                 "clock-backwards",
                 "The records of the file do not stand in the order of time, those of each topic "
-                "do: it was rewritten. When parameters changed and writing stopped is not known.",
+                "do: it was rewritten; when parameters changed and writing stopped is not known.",
                 severity="note",
             )
         used = set(fed)

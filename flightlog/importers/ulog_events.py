@@ -11,7 +11,7 @@ import numpy.typing as npt
 from flightlog.importers.common import FloatArray, clean_text
 from flightlog.importers.house import house_table
 from flightlog.importers.ulog_mapping import Columns, mapping, note_source
-from flightlog.importers.ulog_stream import Parameter
+from flightlog.importers.ulog_scan import Parameter
 from flightlog.importers.ulog_topics import RawList, Text
 
 if TYPE_CHECKING:

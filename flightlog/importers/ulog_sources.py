@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.importers.common import BoolArray, FloatArray, Notes
-from flightlog.importers.mavlink_tables import pressure_height
+from flightlog.importers.house import is_stuck
+from flightlog.importers.standard_air import pressure_height
 from flightlog.importers.ulog_clock import LogClock
 from flightlog.importers.ulog_mapping import Columns, columns_of, feeds, mapping, note_source
 from flightlog.importers.ulog_topics import Topic
@@ -19,9 +21,6 @@ IntArray = npt.NDArray[np.int64]
 
 NEVER = 2**31 - 1
 """A relative time that stands for "no value"."""
-
-CONSTANT_ROWS = 10
-"""So many rows of one value are a sensor that is not there rather than a coincidence."""
 
 
 @dataclass(slots=True)
@@ -203,7 +202,7 @@ def _finish_baro(
     source: Source, topic: Topic, rule: Mapping[str, Any], values: Columns, key: str
 ) -> None:
     temperature = values.get("temperature_k")
-    if temperature is not None and stuck(temperature, 273.15):
+    if temperature is not None and is_stuck(temperature, ZERO_CELSIUS_K):
         del values["temperature_k"]
         source.notes.lines.append(f"{key}: no temperature, the log holds 0 °C throughout")
     if rule.get("pressure") and "pressure_pa" in values:
@@ -212,8 +211,3 @@ def _finish_baro(
             source.notes, "baro", "height_m", f"{topic.name}.pressure", "",
             "pressure height in the standard atmosphere above the first value",
         )  # fmt: skip
-
-
-def stuck(values: FloatArray, at: float) -> bool:
-    """Whether a channel stands at one value throughout."""
-    return len(values) >= CONSTANT_ROWS and bool((np.abs(values - at) < 1e-9).all())

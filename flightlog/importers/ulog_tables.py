@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.importers import ulog_channels
 from flightlog.importers.common import Notes
-from flightlog.importers.house import house_table
+from flightlog.importers.house import house_table, is_stuck
 from flightlog.importers.ulog_mapping import Columns, mapping, note_source
 from flightlog.importers.ulog_positions import fixes
-from flightlog.importers.ulog_sources import Source, joined, mapped, part_of, stuck
+from flightlog.importers.ulog_sources import Source, joined, mapped, part_of
 from flightlog.importers.ulog_topics import Topic
 
 if TYPE_CHECKING:
@@ -117,7 +118,7 @@ def _battery(source: Source) -> Columns | None:
         if part is None or not _is_there(source, key, part):
             continue
         _without_current(source.notes, key, part)
-        if "temperature_k" in part and stuck(part["temperature_k"], 273.15):
+        if "temperature_k" in part and is_stuck(part["temperature_k"], ZERO_CELSIUS_K):
             del part["temperature_k"]
             source.notes.lines.append(f"{key}: no temperature, the log holds 0 °C throughout")
         cells = _cells(source, topic, key)
@@ -142,7 +143,7 @@ def _without_current(notes: Notes, key: str, part: Columns) -> None:
     if current is None:
         return
     silent = not np.isfinite(current).any()
-    if not silent and not any(stuck(current, value) for value in (0.0, 0.01, -0.01)):
+    if not silent and not is_stuck(current, 0.0, 0.01, -0.01):
         return
     reads = "-1 A, which stands for 'not measured'," if silent else f"{current[0]:.2f} A"
     notes.find(

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from flightlog.errors import LogFileError
 from flightlog.importers.common import FloatArray
-from flightlog.importers.ulog_stream import Scan
+from flightlog.importers.ulog_scan import Scan
 
 AnyArray = npt.NDArray[Any]
 IntArray = npt.NDArray[np.int64]

@@ -26,6 +26,8 @@ def guess_lines(guess: Guess, *, width: int = 80) -> list[str]:
     width = min(max(width, 50), 100)
     file, dialect = guess.file, guess.file.table.dialect
     header = f"header in line {dialect.header_line}" if dialect.header_line else "no header"
+    if dialect.units:
+        header += ", units in the line below"
     decimal = repr(file.decimal) if file.decimal else "not to be told"
     lines = [
         f"{plain(file.path.name, 60)}: no known log format; a table as text",

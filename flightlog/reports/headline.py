@@ -16,6 +16,10 @@ from flightlog.uncertain import Quantity
 _FIGURE = "takeoff.ground_roll"
 _WORST_FIRST = ("not met", "not shown", "not assessable", "met")
 _REASON_LIMIT = 300
+ALARMS = ("autopilot-fault",)
+"""Findings that spoil no figure and that nobody may miss."""
+_BLINDING = ("no-position", "no-clock")
+"""Findings after which a flight could not be seen."""
 _SLUG = re.compile(r" \([a-z0-9-]+\)$")
 """The code behind the reason of a finding; the findings below show it. """
 
@@ -44,11 +48,17 @@ def _judged_or_measured(sortie: SortieDebrief) -> bool:
 
 
 def _damaged(debrief: Debrief) -> str:
-    """Warn of holes in a file without checksums: what stands beside them may be wrong as well."""
+    """Warn of faults of the autopilot and of holes in a file without checksums.
+
+    What stands beside such holes may be wrong as well.
+    """
     every = [*debrief.findings, *(f for s in debrief.sorties for f in s.findings)]
+    said = ""
+    if any(f.code in ALARMS for f in every):
+        said += " The file carries a crash report of the autopilot: see the findings first."
     if any(f.code == "damaged-bytes" and "places" in f.evidence for f in every):
-        return " The file is damaged: see the findings first."
-    return ""
+        said += " The file is damaged: see the findings first."
+    return said
 
 
 def _no_flight(debrief: Debrief) -> str:
@@ -63,8 +73,23 @@ def _no_flight(debrief: Debrief) -> str:
         )
     if said is not None:
         reason = said.message.replace("Nothing in this log is", "nothing is")
-        return f"No flight in this log: {plain(reason, _REASON_LIMIT).rstrip('.')}."
+        text = f"No flight in this log: {plain(reason, _REASON_LIMIT).rstrip('.')}."
+        return text + _blind(debrief)
     return "No flight in this log."
+
+
+def _blind(debrief: Debrief) -> str:
+    """Warn where the log could not show a flight."""
+    why = next((f for f in debrief.findings if f.severity == "stop" and f.code in _BLINDING), None)
+    if why is None:
+        return ""
+    reason = plain(why.message, _REASON_LIMIT).rstrip(".")
+    return f" It could not show one: {_lowered(reason)}."
+
+
+def _lowered(text: str) -> str:
+    """Begin a sentence as a part of one; names in capitals stay."""
+    return text[:1].lower() + text[1:] if text[1:2].islower() or text[1:2] == " " else text
 
 
 def _of_sortie(sortie: SortieDebrief) -> str:
@@ -73,7 +98,7 @@ def _of_sortie(sortie: SortieDebrief) -> str:
     if figure is None:
         reason = plain(sortie.withheld.get(_FIGURE, "it was not computed"), _REASON_LIMIT)
         reason = _SLUG.sub("", reason).rstrip(".")
-        text = f"Ground roll withheld: {reason[:1].lower()}{reason[1:]}"
+        text = f"Ground roll withheld: {_lowered(reason)}"
         if judged is not None and judged.quantity is None:
             text += f"; the {_bound(judged.bound)} is not assessable"
         elif judged is not None:

@@ -16,7 +16,7 @@ from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.figures import FIGURES, Figure
 from flightlog.findings import Finding
 from flightlog.recording import Partner, Receipt
-from flightlog.reports.headline import headline
+from flightlog.reports.headline import ALARMS, headline
 from flightlog.reports.numbers import (
     bound_text,
     digits,
@@ -60,6 +60,9 @@ _SUBJECTS: Mapping[str, str] = {
     "charge": "Energy",
 }
 """First part of a figure id -> heading, where it is not the part itself."""
+
+_RECOMPUTED = "recomputed"
+"""Findings of a comparison with an earlier debrief."""
 
 _DECLARED = ("declared",)
 """Sources of a figure that people gave."""
@@ -107,6 +110,8 @@ def debrief_lines(
     lines = [*_wrap(headline(debrief), width), ""]
     lines += _wrap(_given(debrief), width)
     lines += [line for text in _joined(debrief.receipt) for line in _wrap(text, width)]
+    lines += _against(debrief, width)
+    common = _common(debrief)
     for sortie in debrief.sorties:
         lines += ["", *_wrap(_sortie_line(sortie, debrief), width)]
         lines += _outcomes(sortie, width, look)
@@ -116,12 +121,16 @@ def debrief_lines(
             lines += _score(sortie, width)
             lines += _figures(sortie, width)
             lines += _laps(sortie)
-            lines += _withheld(sortie, debrief.receipt, width)
-            lines += _findings("Findings", sortie.findings, width)
+            lines += _withheld(_own(sortie, common), debrief.receipt, width)
+            rest = [f for f in sortie.findings if f.code != _RECOMPUTED]
+            lines += _findings("Findings", rest, width)
     if not short:
+        lines += _withheld(common, debrief.receipt, width, "Withheld for every sortie")
         lines += _attempts(debrief, width)
         told = {f for s in debrief.sorties for f in _keys(s.findings)}
-        rest = [f for f in debrief.findings if _key(f) not in told]
+        # The line of the partner above the sorties says the same, with as many numbers.
+        above = {_RECOMPUTED, *(("partner-recording",) if debrief.receipt.partners else ())}
+        rest = [f for f in debrief.findings if _key(f) not in told and f.code not in above]
         lines += _findings("About the log", rest, width)
         lines += ["", *_wrap(CAUTION, width)]
     return [plain(line) for line in lines]
@@ -171,13 +180,32 @@ def _joined(receipt: Receipt) -> Iterator[str]:
         yield partner_text(partner)
 
 
+def _against(debrief: Debrief, width: int) -> list[str]:
+    """Say all that moved against an earlier debrief: it was asked for, so none is only counted."""
+    many = len(debrief.sorties) > 1
+    texts = [
+        (f"sortie {s.sortie.number}: " if many else "") + f.message
+        for s in debrief.sorties
+        for f in s.findings
+        if f.code == _RECOMPUTED
+    ]
+    texts += [f.message for f in debrief.findings if f.code == _RECOMPUTED]
+    if not texts:
+        return []
+    lines = ["", f"Against the earlier debrief [{_RECOMPUTED}]"]
+    for text in dict.fromkeys(texts):
+        lines += _wrap(plain(text, TEXT_LIMIT).rstrip("."), width, _INDENT, _INDENT * 2)
+    return lines
+
+
 def partner_text(partner: Partner) -> str:
     """Say what was joined, how its clock lies, and what was taken from it."""
-    taken = ", ".join(plain(table, 40) for table in partner.tables) or "nothing"
+    taken = ", ".join(plain(table, 40) for table in partner.tables)
+    spread = f"{NORMAL_95 * partner.offset_std_s:.2f} s (95 %)"
     return (
-        f"Joined with {plain(partner.file, 60)} ({plain(partner.format, 40)}): its clock "
-        f"{partner.offset_s:+.2f} s ± {NORMAL_95 * partner.offset_std_s:.2f} s, by "
-        f"{plain(partner.method, 120)}; from it: {taken}"
+        f"Joined with {plain(partner.file, 60)} ({plain(partner.format, 40)}): its zero lies at "
+        f"{digits(partner.offset_s, 2)} s ± {spread} here, by "
+        f"{plain(partner.method, 120)}; taken from it: {taken or 'nothing, all here is as good'}"
     )
 
 
@@ -198,7 +226,7 @@ def _sortie_line(result: SortieDebrief, debrief: Debrief) -> str:
     sortie = result.sortie
     rose = any(f.code == "vertical-launch" for f in result.findings)
     parts = ["rose without a roll" if rose else _LAUNCHES[sortie.launch]]
-    began = _utc(debrief.receipt, sortie.start_s)
+    began = moment_text(debrief.receipt, sortie.start_s)
     if began:
         parts.append(f"began {began}")
     parts.append(f"start {digits(sortie.start_s, 2)} s")
@@ -213,7 +241,7 @@ def _sortie_line(result: SortieDebrief, debrief: Debrief) -> str:
     return f"Sortie {sortie.number} of {len(debrief.sorties)}: " + ", ".join(parts)
 
 
-def _utc(receipt: Receipt, time_s: float) -> str:
+def moment_text(receipt: Receipt, time_s: float) -> str:
     """Write the UTC or local moment of a time, "" where the log tells none or nonsense."""
     if receipt.utc.offset_s is None:
         return ""
@@ -348,15 +376,33 @@ def _laps(sortie: SortieDebrief) -> list[str]:
     return lines
 
 
-def _withheld(sortie: SortieDebrief, receipt: Receipt, width: int) -> list[str]:
-    if not sortie.withheld:
+def _common(debrief: Debrief) -> dict[str, str]:
+    """Figures that several sorties withhold, each for the same reason: said once for all."""
+    first, *others = debrief.sorties or (None,)
+    if first is None or not others:
+        return {}
+    return {
+        figure: reason
+        for figure, reason in first.withheld.items()
+        if all(other.withheld.get(figure) == reason for other in others)
+    }
+
+
+def _own(sortie: SortieDebrief, common: Mapping[str, str]) -> dict[str, str]:
+    return {figure: reason for figure, reason in sortie.withheld.items() if figure not in common}
+
+
+def _withheld(
+    withheld: Mapping[str, str], receipt: Receipt, width: int, title: str = "Withheld"
+) -> list[str]:
+    if not withheld:
         return []
     groups: dict[str, list[str]] = {}
-    for figure_id, reason in sortie.withheld.items():
+    for figure_id, reason in withheld.items():
         kind = FIGURES.get(figure_id)
         label = kind.label if kind else plain(figure_id, 40)
         groups.setdefault(reason + _unlock(figure_id, reason, receipt), []).append(label)
-    lines = ["", "Withheld"]
+    lines = ["", title]
     for reason, labels in groups.items():
         text = f"{', '.join(labels)}: {plain(reason, TEXT_LIMIT)}"
         lines += _wrap(text, width, _INDENT, _INDENT * 2)
@@ -398,10 +444,17 @@ def _keys(findings: Iterable[Finding]) -> Iterator[tuple[str, str, float | None]
 
 
 def _findings(title: str, findings: Iterable[Finding], width: int) -> list[str]:
-    ordered = sorted(findings, key=lambda f: _ORDER_OF_SEVERITY.index(f.severity))
+    ordered = most_severe_first(findings)
     if not ordered:
         return []
     return ["", title, *finding_lines(ordered, width)]
+
+
+def most_severe_first(findings: Iterable[Finding]) -> list[Finding]:
+    """Order findings as they are read: what withholds, what widens, what only tells."""
+    return sorted(
+        findings, key=lambda f: (_ORDER_OF_SEVERITY.index(f.severity), f.code not in ALARMS)
+    )
 
 
 def finding_lines(findings: Iterable[Finding], width: int) -> list[str]:

@@ -15,13 +15,25 @@ from flightlog.screening.context import FlightView, LogView
 if TYPE_CHECKING:
     from flightlog.findings import Finding
 
-__all__ = ["FlightView", "LogView", "screen_flight", "screen_log", "screen_sensors"]
+__all__ = [
+    "FlightView",
+    "LogView",
+    "left_out",
+    "screen_flight",
+    "screen_log",
+    "screen_sensors",
+]
 
 LogDetector = Callable[[LogView], "Iterable[Finding]"]
 FlightDetector = Callable[[FlightView], "Iterable[Finding]"]
 
 UNUSABLE = {"airspeed-unusable": "airspeed"}
 """Finding -> the table that can't be used when the finding stops."""
+
+
+def left_out(finding: Finding) -> str:
+    """The column (``table.column``) that a finding keeps from all analyses; "" for none."""
+    return str(finding.evidence.get("left_out", ""))
 
 
 def screen_log(view: LogView) -> tuple[Finding, ...]:

@@ -13,8 +13,9 @@ from flightlog.analyses.reference import WIND_EXPONENT
 from flightlog.analyses.wind import flight_wind
 from flightlog.estimation.frames import Array
 from flightlog.findings import Finding, make_finding
-from flightlog.screening.context import FlightView
-from flightlog.screening.signals import airborne, blocks, cut, edges, rest_before
+from flightlog.screening.context import FlightView, LogView
+from flightlog.screening.series import column
+from flightlog.screening.signals import LEAST_REST_S, airborne, blocks, cut, edges, rest_before
 from flightlog.uncertain import Uncertain
 
 ZERO_M_S = 2.0
@@ -35,6 +36,36 @@ _BLOCK_S = 1.0
 _LEAST_BLOCKS = 10
 _FAST_M_S = 5.0
 _AIRSPEED = ("airspeed_m_s",)
+
+
+def airspeed_below_zero(view: LogView) -> Iterator[Finding]:
+    """Tell an airspeed that is negative on the ground, where the log holds no flight to judge by.
+
+    No wind does that: the zero is off or the hoses are swapped. In a log with flights
+    `airspeed_unusable` says what it is worth in the air. Raises `airspeed-unusable` as a note.
+    """
+    if view.sorties:
+        return
+    rows = cut(view.recording.one("airspeed"), _AIRSPEED, (-math.inf, math.inf))
+    if rows is None or rows[0][-1] - rows[0][0] < LEAST_REST_S or _moved(view):
+        return
+    low, middle, high = (float(v) for v in np.quantile(rows[1], [0.05, 0.5, 0.95]))
+    if middle >= _NEGATIVE_M_S:
+        return
+    yield make_finding(
+        "airspeed-unusable",
+        f"The airspeed shows {middle:.1f} m/s ({low:.1f} to {high:.1f}) while nothing leaves the "
+        "ground: no wind makes it negative, its zero is off or the hoses are swapped.",
+        severity="note",
+        evidence={"at_rest_m_s": middle, "low_m_s": low, "high_m_s": high},
+    )
+
+
+def _moved(view: LogView) -> bool:
+    """Whether anything in the log was as fast as an aircraft that rolls."""
+    gps = view.recording.one("gps")
+    speed = column(gps, "ground_speed_m_s")
+    return bool((speed[np.isfinite(speed)] > _FAST_M_S).any())
 
 
 def wind_unknown(view: FlightView) -> Iterator[Finding]:
@@ -66,12 +97,15 @@ class Pitot:
         Airspeed and speed over ground while airborne. [m/s]
     negative : float
         Share of the samples in flight below -1 m/s. [-]
+    below_zero : bool
+        Whether most samples at rest are below -1 m/s.
     """
 
     at_rest_m_s: float | None
     flying_m_s: Array
     ground_m_s: Array
     negative: float
+    below_zero: bool = False
 
 
 def pitot_fault(shown: Pitot) -> tuple[str, dict[str, float]]:
@@ -146,7 +180,8 @@ def airspeed_unusable(view: FlightView) -> Iterator[Finding]:
             end_s=end_s,
         )
         return
-    wind = _wind(view)
+    # A negative reading is no wind, and needs none to be judged.
+    wind = Uncertain(0.0, {}, "m/s") if shown.below_zero else _wind(view)
     if shown.at_rest_m_s is None or wind is None:
         return
     zero = unexplained_at_rest(shown.at_rest_m_s, wind.value, wind.std)
@@ -155,11 +190,12 @@ def airspeed_unusable(view: FlightView) -> Iterator[Finding]:
         return
     share = zero**2 / (2 * middle**2)
     stops = share > AIRSPEED_SCALE_STD
+    beside = f" in a wind of {wind.value:.1f} (± {2 * wind.std:.1f}) m/s"
+    sign, beside = ("-", "") if shown.below_zero else ("", beside)
     yield make_finding(
         "airspeed-unusable",
-        f"The airspeed shows {shown.at_rest_m_s:.1f} m/s before the roll in a wind of "
-        f"{wind.value:.1f} (± {2 * wind.std:.1f}) m/s: its zero is off, by {100 * share:.1f} % of "
-        f"{middle:.0f} m/s{'; it is not used' if stops else ''}.",
+        f"The airspeed shows {sign}{shown.at_rest_m_s:.1f} m/s before the roll{beside}: its zero "
+        f"is off, by {100 * share:.1f} % of {middle:.0f} m/s{'; it is not used' if stops else ''}.",
         severity="stop" if stops else "degrade",
         evidence={"at_rest_m_s": shown.at_rest_m_s, "unexplained_m_s": zero, "share": share},
         widen=0.0 if stops else share,
@@ -199,4 +235,5 @@ def _pitot(view: FlightView) -> Pitot | None:
     rest = None if before is None else cut(table, _AIRSPEED, before)
     at_rest = None if rest is None else float(np.sqrt(np.mean(rest[1] ** 2)))
     negative = float(np.mean(rows[1] < _NEGATIVE_M_S))
-    return Pitot(at_rest, flying[seen], ground[seen], negative)
+    below = rest is not None and float(np.median(rest[1])) < _NEGATIVE_M_S
+    return Pitot(at_rest, flying[seen], ground[seen], negative, below)

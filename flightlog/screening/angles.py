@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -11,9 +12,10 @@ import numpy as np
 from flightlog.estimation.frames import Array
 from flightlog.findings import Finding, make_finding
 from flightlog.screening.series import (
+    Mask,
     Ratio,
-    column,
     read_fixes,
+    samples,
     symmetric_slope,
     unit_remedy,
 )
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
     from flightlog.recording import Recording
     from flightlog.screening.context import LogView
 
-_DEGREE = 0.017453292519943295
+_DEGREE = math.pi / 180
 
 ATTITUDE_FACTORS: Mapping[float, str] = {
     1 / _DEGREE: "it looks like degrees",
@@ -47,15 +49,10 @@ def attitude_ratio(recording: Recording) -> Ratio | None:
 
     Over windows of half a second; None without both, or without motion that they share.
     """
-    imu, attitude = recording.one("imu"), recording.get("attitude")
-    if imu is None or attitude is None:
+    t, rate = samples(recording.one("imu"), "gyro_x_rad_s")
+    ta, roll = samples(recording.get("attitude"), "roll_rad")
+    if len(t) < 100 or len(ta) < 20:
         return None
-    t, rate = column(imu, "time_s"), column(imu, "gyro_x_rad_s")
-    ta, roll = column(attitude, "time_s"), column(attitude, "roll_rad")
-    good, known = np.isfinite(rate), np.isfinite(roll)
-    if good.sum() < 100 or known.sum() < 20:
-        return None
-    t, rate, ta, roll = t[good], rate[good], ta[known], roll[known]
     start, end = max(t[0], ta[0]), min(t[-1], ta[-1])
     if not 10.0 < end - start <= 86_400.0:
         return None
@@ -69,7 +66,7 @@ def attitude_ratio(recording: Recording) -> Ratio | None:
     return symmetric_slope(x[moving], y[moving], least_r=_LEAST_R, least=20)
 
 
-def _covered(time_s: Array, grid_s: Array) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _covered(time_s: Array, grid_s: Array) -> Mask:
     samples = np.searchsorted(time_s, grid_s + _WINDOW_S) - np.searchsorted(time_s, grid_s)
     return np.asarray(samples >= 2)
 
@@ -205,12 +202,9 @@ def _attitude_by_gyro(view: LogView) -> Iterable[Finding]:
 
 def _yaw_at(recording: Recording, time_s: Array) -> Array:
     """Yaw of the sample next to each time, NaN without one within half a second."""
-    attitude = recording.get("attitude")
-    t, yaw = column(attitude, "time_s"), column(attitude, "yaw_rad")
-    good = np.isfinite(yaw)
-    if good.sum() < 2:
+    t, yaw = samples(recording.get("attitude"), "yaw_rad")
+    if len(t) < 2:
         return np.full(len(time_s), np.nan)
-    t, yaw = t[good], yaw[good]
     after = np.clip(np.searchsorted(t, time_s), 1, len(t) - 1)
     near = np.where(t[after] - time_s < time_s - t[after - 1], after, after - 1)
     return np.asarray(np.where(np.abs(t[near] - time_s) < _WINDOW_S, yaw[near], np.nan))

@@ -11,6 +11,7 @@ import numpy as np
 from flightlog.analyses.packs import VOLTAGE_SCALE_STD, battery_of
 from flightlog.findings import Finding, make_finding
 from flightlog.screening.context import LogView
+from flightlog.screening.series import column
 from flightlog.screening.signals import LEAST_REST_S, REST_MARGIN_S
 
 if TYPE_CHECKING:
@@ -58,12 +59,9 @@ def rested_voltage(rows: pd.DataFrame, before_s: float) -> float | None:
     float or None
         None where the log shows no such stretch of `LEAST_REST_S`.
     """
-    time_s = rows["time_s"].to_numpy(dtype=float)
-    volts = rows["voltage_v"].to_numpy(dtype=float, na_value=np.nan)
+    time_s, volts = column(rows, "time_s"), column(rows, "voltage_v")
     use = np.isfinite(volts) & (volts > 0) & (time_s < before_s)
-    if "current_a" in rows:
-        amps = rows["current_a"].to_numpy(dtype=float, na_value=np.nan)
-        use &= ~(np.abs(amps) > QUIET_A)
+    use &= ~(np.abs(column(rows, "current_a")) > QUIET_A)
     if not use.any():
         return None
     use &= time_s <= time_s[use][0] + _LOOK_S
@@ -76,8 +74,9 @@ def cell_count(view: LogView) -> Iterator[Finding]:
     """Compare the voltage at rest with the number of cells in the aircraft file.
 
     Where several monitors measure packs in series (`flightlog.analyses.packs`), their sum counts;
-    in parallel the one that carries most. Without a number in the file a voltage that fits
-    several is told; one that fits a single number needs no word.
+    in parallel the one that carries most. With a file that lacks the number a voltage that fits
+    several is told; one that fits a single number needs no word, and neither has a log without
+    a file, in which no figure depends on the number.
     """
     aircraft = view.inputs.aircraft
     declared = aircraft.cells if aircraft is not None else None
@@ -87,11 +86,12 @@ def cell_count(view: LogView) -> Iterator[Finding]:
     fits = possible_cells(volts)
     evidence: dict[str, float | int | str] = {"rested_v": volts, "possible": _list(fits)}
     if declared is None:
-        if len(fits) != 1:
+        # Nothing but the check for an empty pack depends on it, and only an aircraft file can say.
+        if not fits or (aircraft is not None and len(fits) != 1):
             yield make_finding(
                 "cell-count",
-                f"The battery rests at {volts:.2f} V, which fits {_fits(volts, fits)}; the log "
-                "does not tell how many it has.",
+                f"The battery rests at {volts:.2f} V, which fits {_fits(volts, fits)}"
+                f"{'; the aircraft file does not tell how many it has' if fits else ''}.",
                 severity="note",
                 affects=("battery.min_voltage",),
                 evidence=evidence,
@@ -114,7 +114,7 @@ def cell_count(view: LogView) -> Iterator[Finding]:
 
 def _whole_battery(view: LogView) -> float | None:
     table = view.recording.get("battery")
-    if table is None or "voltage_v" not in table:
+    if table is None:
         return None
     first = view.sorties[0] if view.sorties else None
     if first is not None and first.starts != "rest":
@@ -137,9 +137,7 @@ def _whole_battery(view: LogView) -> float | None:
 
 
 def _greatest_current(rows: pd.DataFrame) -> float:
-    if "current_a" not in rows:
-        return 0.0
-    amps = rows["current_a"].to_numpy(dtype=float, na_value=np.nan)
+    amps = column(rows, "current_a")
     return float(np.max(amps, where=np.isfinite(amps), initial=0.0))
 
 

@@ -6,7 +6,6 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flightlog.analyses.declared import EMPTY_MASS_STD_KG
 from flightlog.analyses.wind import flight_wind
@@ -23,6 +22,7 @@ from flightlog.screening.excess_thrust import (
     fitted_in_roll,
 )
 from flightlog.screening.outputs import drives_motor
+from flightlog.screening.series import Mask, column, samples
 from flightlog.uncertain import Uncertain
 
 SIGNIFICANT = 3.0
@@ -140,7 +140,7 @@ def _fitted_mass(view: FlightView) -> tuple[Uncertain, str] | None:
     return total, " and ".join(name for _, name in fits)
 
 
-def _full_throttle(view: FlightView) -> tuple[Array, NDArray[np.bool_]] | None:
+def _full_throttle(view: FlightView) -> tuple[Array, Mask] | None:
     """Times [s] and whether the motor's output was at its greatest; None where nothing tells."""
     aircraft, outputs = view.inputs.aircraft, view.recording.get("outputs")
     if aircraft is None or outputs is None:
@@ -148,12 +148,7 @@ def _full_throttle(view: FlightView) -> tuple[Array, NDArray[np.bool_]] | None:
     motors = [n for n, name in sorted(aircraft.outputs.items()) if drives_motor(name)]
     if not motors:
         return None
-    channel = outputs["channel"].to_numpy(dtype=float, na_value=np.nan)
-    rows = outputs.loc[channel == motors[0]]
-    time_s = rows["time_s"].to_numpy(dtype=float)
-    pulse = rows["pulse_us"].to_numpy(dtype=float, na_value=np.nan)
-    good = np.isfinite(pulse)
-    time_s, pulse = time_s[good], pulse[good]
+    time_s, pulse = samples(outputs.loc[column(outputs, "channel") == motors[0]], "pulse_us")
     if time_s.size < 10:
         return None
     low, high = float(pulse.min()), float(pulse.max())
@@ -162,7 +157,7 @@ def _full_throttle(view: FlightView) -> tuple[Array, NDArray[np.bool_]] | None:
     return time_s, np.asarray(pulse >= low + _FULL * (high - low))
 
 
-def _held(full: tuple[Array, NDArray[np.bool_]], start_s: float, end_s: float) -> float:
+def _held(full: tuple[Array, Mask], start_s: float, end_s: float) -> float:
     """Until when the throttle stays full from a time on; the start where it is not. [s]"""
     time_s, is_full = full
     inside = (time_s >= start_s) & (time_s <= end_s)
@@ -172,7 +167,7 @@ def _held(full: tuple[Array, NDArray[np.bool_]], start_s: float, end_s: float) -
     return float(time_s[less[0]]) if less.size else end_s
 
 
-def _roll(view: FlightView, full: tuple[Array, NDArray[np.bool_]]) -> Roll | None:
+def _roll(view: FlightView, full: tuple[Array, Mask]) -> Roll | None:
     takeoff = view.takeoff
     track, liftoff = takeoff.track, takeoff.liftoff_s
     if track is None or takeoff.start_s is None or liftoff is None:
@@ -199,7 +194,7 @@ def _roll(view: FlightView, full: tuple[Array, NDArray[np.bool_]]) -> Roll | Non
     )
 
 
-def _climb(view: FlightView, full: tuple[Array, NDArray[np.bool_]]) -> Climb | None:
+def _climb(view: FlightView, full: tuple[Array, Mask]) -> Climb | None:
     path, liftoff = view.path, view.sortie.liftoff_s
     if path is None or path.height_m is None or liftoff is None:
         return None
@@ -220,15 +215,10 @@ def _climb(view: FlightView, full: tuple[Array, NDArray[np.bool_]]) -> Climb | N
 
 
 def _bank(view: FlightView, time_s: Array) -> Array | None:
-    table = view.recording.get("attitude")
-    if table is None or "roll_rad" not in table:
+    at, roll = samples(view.recording.get("attitude"), "roll_rad")
+    if at.size < 10:
         return None
-    at = table["time_s"].to_numpy(dtype=float)
-    roll = table["roll_rad"].to_numpy(dtype=float, na_value=np.nan)
-    good = np.isfinite(roll)
-    if good.sum() < 10:
-        return None
-    return np.asarray(np.abs(np.interp(time_s, at[good], roll[good])))
+    return np.asarray(np.abs(np.interp(time_s, at, roll)))
 
 
 def _wind(view: FlightView) -> tuple[float, float] | None:

@@ -19,6 +19,7 @@ from flightlog.constants import G0_M_S2, ISA_EXPONENT, ISA_P0_PA, ISA_RHO0_KG_M3
 from flightlog.estimation.air import density, density_at_strip
 from flightlog.estimation.frames import Array
 from flightlog.inputs import DragPolar, Thrust
+from flightlog.screening.series import column
 from flightlog.uncertain import Uncertain
 
 if TYPE_CHECKING:
@@ -209,13 +210,11 @@ def air_density(recording: Recording, sortie: Sortie, inputs: Inputs) -> tuple[f
         )
         if known is not None:
             return known.value, known.std
-    baro = recording.one("baro")
-    if baro is not None and "pressure_pa" in baro:
-        pressure = baro["pressure_pa"].to_numpy(dtype=float, na_value=np.nan)
-        pressure = pressure[np.isfinite(pressure) & (pressure > 0)]
-        if pressure.size:
-            p = float(np.median(pressure))
-            temperature = ISA_T0_K * (p / ISA_P0_PA) ** (1 / ISA_EXPONENT)
-            value = density(p, temperature)
-            return value, value * 10.0 / temperature
+    pressure = column(recording.one("baro"), "pressure_pa")
+    pressure = pressure[pressure > 0]
+    if pressure.size:
+        p = float(np.median(pressure))
+        temperature = ISA_T0_K * (p / ISA_P0_PA) ** (1 / ISA_EXPONENT)
+        value = density(p, temperature)
+        return value, value * 10.0 / temperature
     return ISA_RHO0_KG_M3, 0.06 * ISA_RHO0_KG_M3

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -281,6 +282,42 @@ def silences(view: LogView) -> Iterable[Finding]:
         },
         start_s=float(begin[0]) if len(begin) == 1 else None,
         end_s=float(stop[0]) if len(begin) == 1 else None,
+    )
+
+
+LEAST_SILENT_END_S = 10.0
+"""Loggers stop with the motor, and the last messages of a flight come some seconds later. [s]"""
+
+_EVENTS = ("arming", "modes", "messages")
+
+
+def silent_end(view: LogView) -> Iterable[Finding]:
+    """Say that a log goes on without any sensor (`log-gap`): what happened then is not in it.
+
+    No figure depends on it, because every flight ends with its sensors: a note.
+    """
+    times = _times(view.recording)
+    if not times:
+        return
+    last = max(float(t[-1]) for t in times.values())
+    ends = {
+        name: float(column(view.recording.get(name), "time_s")[-1])
+        for name in _EVENTS
+        if name in view.recording
+    }
+    later = {name: end for name, end in ends.items() if end - last > LEAST_SILENT_END_S}
+    if not later or not math.isfinite(max(later.values())):
+        return
+    until = max(later.values())
+    yield make_finding(
+        "log-gap",
+        f"All sensors end at {last:.1f} s, and the log goes on for {until - last:.1f} s with "
+        f"{' and '.join(later)} alone: what happened meanwhile was not logged.",
+        evidence={"last_sensor_s": last, "silent_s": until - last},
+        severity="note",
+        affects=(),
+        start_s=last,
+        end_s=until,
     )
 
 

@@ -129,7 +129,7 @@ def altitude_off_site(view: LogView) -> Iterable[Finding]:
     yield make_finding(
         "altitude-reference",
         f"At the start the receiver's altitude is {off:+.0f} m off the site's elevation of "
-        f"{site.elevation_m:.0f} m: it may be above the ellipsoid, or the site file is wrong. Only "
+        f"{site.elevation_m:.0f} m: it may be above the ellipsoid, or the site file is wrong; only "
         "differences of it are used.",
         evidence={"off_m": off, "site_elevation_m": site.elevation_m},
         severity="note",

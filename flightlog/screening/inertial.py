@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from flightlog.constants import G0_M_S2
+from flightlog.constants import FOOT_M, G0_M_S2
 from flightlog.estimation.frames import Array
 from flightlog.findings import Finding, make_finding
 from flightlog.recording import Recording
@@ -26,7 +26,7 @@ UNITS = (
     (1 / G0_M_S2, "g"),
     (1000 / G0_M_S2, "thousandths of g"),
     (100.0, "cm/s²"),
-    (1 / 0.3048, "ft/s²"),
+    (1 / FOOT_M, "ft/s²"),
 )
 """Reading at rest over what it would be in m/s², and the unit that it then is in."""
 

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 from flightlog.screening import FlightDetector, LogDetector
-from flightlog.screening.airflow import airspeed_unusable, wind_unknown
+from flightlog.screening.airflow import airspeed_below_zero, airspeed_unusable, wind_unknown
 from flightlog.screening.angles import angle_unit
 from flightlog.screening.cells import cell_count
 from flightlog.screening.clocks import (
     clock_unit,
-    impossible_date,
     late_fixes,
-    leap_seconds,
     stream_shifts,
     stream_spans,
 )
+from flightlog.screening.dates import impossible_date, leap_seconds
 from flightlog.screening.declared import mass_doubtful, pack_doubtful, payload_contradicts
 from flightlog.screening.flights import (
     attempts_first,
@@ -21,6 +20,7 @@ from flightlog.screening.flights import (
     radio_copy,
     several_sorties,
     silences,
+    silent_end,
     stream_gaps,
 )
 from flightlog.screening.heights import (
@@ -37,7 +37,7 @@ from flightlog.screening.inertial import (
 )
 from flightlog.screening.out_of_range import out_of_range
 from flightlog.screening.outputs import pulse_unit, throttle_channel
-from flightlog.screening.positions import position_jumps, static_hold
+from flightlog.screening.positions import poor_fixes, position_jumps, static_hold
 from flightlog.screening.power import current_scale, wiring_resistance
 from flightlog.screening.scaled import scaled_integers
 from flightlog.screening.settings import settings_changed
@@ -57,8 +57,10 @@ LOG_DETECTORS: tuple[LogDetector, ...] = (
     angle_unit,
     scaled_integers,
     position_jumps,
+    poor_fixes,
     altitude_off_site,
     silences,
+    silent_end,
     stream_gaps,
     several_sorties,
     attempts_first,
@@ -69,6 +71,7 @@ LOG_DETECTORS: tuple[LogDetector, ...] = (
     pulse_unit,
     throttle_channel,
     accelerometer_unit,
+    airspeed_below_zero,
     payload_contradicts,
     settings_changed,
 )

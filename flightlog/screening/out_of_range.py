@@ -6,6 +6,7 @@ Importers leave such values out, each with its count and its middle in the evide
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -14,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flightlog.columns import TABLES
+from flightlog.constants import FOOT_M
 from flightlog.findings import Finding, make_finding
 from flightlog.screening.series import FIGURES_OF, column, unit_remedy
 
@@ -52,9 +54,9 @@ class Suspect:
 
 
 _TENTHS = {1e-3: "thousandths", 1e-2: "hundredths", 1e-1: "tenths"}
-_LENGTHS = {1e-3: "millimetres", 1e-2: "centimetres", 0.3048: "feet"}
+_LENGTHS = {1e-3: "millimetres", 1e-2: "centimetres", FOOT_M: "feet"}
 _SPEEDS = {1e-3: "mm/s", 1e-2: "cm/s"}
-_ANGLES = {0.0174532925: "degrees", 0.000174532925: "hundredths of a degree"}
+_ANGLES = {math.pi / 180: "degrees", math.pi / 18000: "hundredths of a degree"}
 _PLACES = {1e-7: "ten-millionths of a degree", 1e-6: "millionths of a degree", 1e-2: "ddmm.m"}
 _TURNS = {1e-2: "hundredths of a degree", 57.29578: "radians"}
 

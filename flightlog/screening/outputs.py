@@ -12,7 +12,7 @@ from flightlog.columns import TABLES
 from flightlog.estimation.frames import Array
 from flightlog.findings import Finding, make_finding
 from flightlog.screening.context import LogView
-from flightlog.screening.series import unit_remedy
+from flightlog.screening.series import column, samples, unit_remedy
 from flightlog.screening.signals import blocks, edges
 
 if TYPE_CHECKING:
@@ -98,10 +98,7 @@ def _impossible(recording: Recording) -> tuple[int, int, float, float] | None:
                 float(told[f"{key}.least"]),
                 float(told[f"{key}.greatest"]),
             )
-    table = recording.get("outputs")
-    if table is None or "pulse_us" not in table:
-        return None
-    pulse = table["pulse_us"].to_numpy(dtype=float, na_value=np.nan)
+    pulse = column(recording.get("outputs"), "pulse_us")
     pulse = pulse[np.isfinite(pulse) & (pulse != 0) & (pulse != 65535)]
     strange = pulse[(pulse < _LOW_US) | (pulse > _HIGH_US)]
     if not strange.size:
@@ -152,18 +149,13 @@ def drives_motor(name: str) -> bool:
 
 def _drive(recording: Recording) -> tuple[str, Array, Array] | None:
     """What shows the motor's work: current, else rotation."""
-    for table, column, what, least in (
+    for table, name, what, least in (
         ("battery", "current_a", "current", 3.0),
         ("rotation", "speed_rad_s", "rotation", 50.0),
     ):
-        rows = recording.one(table)
-        if rows is None or column not in rows:
-            continue
-        time_s = rows["time_s"].to_numpy(dtype=float)
-        level = rows[column].to_numpy(dtype=float, na_value=np.nan)
-        good = np.isfinite(level)
-        if good.sum() >= _LEAST_BLOCKS and float(np.ptp(level[good])) > least:
-            return what, time_s[good], level[good]
+        time_s, level = samples(recording.one(table), name)
+        if level.size >= _LEAST_BLOCKS and float(np.ptp(level)) > least:
+            return what, time_s, level
     return None
 
 
@@ -175,9 +167,7 @@ def _correlations(
     if parts.size < _LEAST_BLOCKS + 1:
         return {}, 0
     wanted = blocks(time_s, level, parts)
-    at = outputs["time_s"].to_numpy(dtype=float)
-    channel = outputs["channel"].to_numpy(dtype=float, na_value=np.nan)
-    pulse = outputs["pulse_us"].to_numpy(dtype=float, na_value=np.nan)
+    at, channel, pulse = (column(outputs, n) for n in ("time_s", "channel", "pulse_us"))
     found: dict[int, float] = {}
     most = 0
     for number in np.unique(channel[np.isfinite(channel)]):

@@ -32,6 +32,10 @@ STOP_SHARE = 0.2
 
 _LONGEST_STEP_S = 3.0
 _SIGMAS = 6.0
+_WHOLE_S = 1e-3
+
+_BY_PLACES = ("flight.max_ground_speed", "flight.distance", "energy.per_km")
+"""What a jump spoils for good where no speed was logged: nothing else tells how fast it was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,8 +69,9 @@ def find_jumps(fixes: Fixes) -> Jumps:
     -----
     A step of dt is off when its end lies farther from where the mean velocity leads than six
     robust standard deviations of all steps, `LEAST_JUMP_M`, and what `LARGEST_ACCELERATION_M_S2`
-    can do in dt; a velocity when it differs from the mean of its neighbours by as much. Steps
-    over 3 s, and velocities without a course, are not judged.
+    can do in dt; a velocity when it differs from the mean of its neighbours by as much. Without
+    logged velocities the steps before and after lead. Steps over 3 s, and velocities without a
+    course, are not judged.
     """
     dt = np.diff(fixes.time_s)
     way = np.radians(np.where(fixes.speed_m_s < 0.5, 0.0, fixes.course_deg))
@@ -76,17 +81,54 @@ def find_jumps(fixes: Fixes) -> Jumps:
         np.diff(fixes.east_m) - dt * (east[1:] + east[:-1]) / 2,
         np.diff(fixes.north_m) - dt * (north[1:] + north[:-1]) / 2,
     )
+    alone, slack = _off_by_neighbours(fixes, dt, short)
+    blind = np.isnan(off) & ~_has_speed(fixes)
+    off = np.where(blind, alone, off)
     odd = np.hypot(np.diff(east, 2), np.diff(north, 2)) / 2
     odd = np.append(np.where(short[1:] & short[:-1], odd, np.nan), np.nan)
     reach = LARGEST_ACCELERATION_M_S2 * dt / 2
     with np.errstate(invalid="ignore"):
-        place = off > _least(off[short], LEAST_JUMP_M) + reach * dt
+        place = off > _least(off[short], LEAST_JUMP_M) + reach * dt + np.where(blind, slack, 0.0)
         speed = odd > _least(odd, LEAST_SPEED_JUMP_M_S) + reach
+        # A jump misleads the steps beside it by half of its size; there and back are alike.
+        beside = np.nan_to_num(_beside(off)).max(axis=0)
+        place &= ~blind | (off >= 0.75 * beside)
         # A wrong velocity spoils its neighbours' neighbours: the largest of three is the one.
         around = np.nan_to_num(odd)
         speed[1:] &= around[1:] >= around[:-1]
         speed[:-1] &= around[:-1] >= around[1:]
     return Jumps(place & short, speed, off, odd)
+
+
+def _has_speed(fixes: Fixes) -> Mask:
+    """Whether a speed was logged at both ends of each step."""
+    known = np.isfinite(fixes.speed_m_s)
+    return np.asarray(known[1:] & known[:-1], dtype=bool)
+
+
+def _off_by_neighbours(fixes: Fixes, dt: Array, short: Mask) -> tuple[Array, Array]:
+    """How far each step ends from where the steps beside it lead, and what that allows. [m]
+
+    With one neighbour alone the velocity is that of another moment: as much again of what
+    acceleration can do. Stamps of whole seconds may be a second off.
+    """
+    east, north = (
+        np.where(short, np.diff(place) / np.where(short, dt, 1.0), np.nan)
+        for place in (fixes.east_m, fixes.north_m)
+    )
+    beside = np.stack([_beside(east), _beside(north)])
+    known = np.isfinite(beside).all(axis=0)
+    sides = known.sum(axis=0)
+    lead_east, lead_north = np.where(known, beside, 0.0).sum(axis=1) / np.maximum(sides, 1)
+    off = np.where(sides > 0, np.hypot(east - lead_east, north - lead_north) * dt, np.nan)
+    whole = bool((np.abs(dt - np.round(dt)) < _WHOLE_S).all())
+    slack = np.hypot(lead_east, lead_north) if whole else np.zeros(len(dt))
+    return off, slack + np.where(sides == 1, LARGEST_ACCELERATION_M_S2 * dt * dt / 2, 0.0)
+
+
+def _beside(values: Array) -> Array:
+    """The values before and after each; NaN beyond the ends."""
+    return np.stack([np.append(np.nan, values[:-1]), np.append(values[1:], np.nan)])
 
 
 def _least(values: Array, floor: float) -> float:
@@ -101,7 +143,7 @@ def position_jumps(view: LogView) -> Iterable[Finding]:
 
     The path leaves such fixes out and is less sure where they are missing, so that distance and
     laps are wider by themselves; with a majority of them it could not tell which are right, and
-    from `STOP_SHARE` on the figures are withheld.
+    from `STOP_SHARE` on the figures are withheld. Without logged speeds `_BY_PLACES` are.
     """
     fixes = read_fixes(view.recording)
     if fixes is None:
@@ -113,13 +155,15 @@ def position_jumps(view: LogView) -> Iterable[Finding]:
         if not rows.size:
             continue
         share = rows.size / int(inside.sum())
+        many, blind = share > STOP_SHARE, bool((jumps.place & ~_has_speed(fixes))[rows].any())
         places, speeds = int(jumps.place[rows].sum()), int(jumps.speed[rows].sum())
         said = []
         if places:
             worst = rows[int(np.argmax(np.where(jumps.place[rows], jumps.off_m[rows], -1)))]
             said.append(
-                f"{places} of place, the largest {jumps.off_m[worst]:.0f} m away from where the "
-                f"speed leads, at {fixes.time_s[worst + 1]:.1f} s"
+                f"{places} of place, the largest {jumps.off_m[worst]:.0f} m away from where "
+                f"{'its neighbours lead' if blind else 'the speed leads'}, at "
+                f"{fixes.time_s[worst + 1]:.1f} s"
             )
         if speeds:
             worst = rows[int(np.argmax(np.where(jumps.speed[rows], jumps.odd_m_s[rows], -1)))]
@@ -138,10 +182,59 @@ def position_jumps(view: LogView) -> Iterable[Finding]:
                 "share": share,
                 "largest_m": float(np.nanmax(np.where(jumps.place[rows], jumps.off_m[rows], 0.0))),
             },
-            severity="stop" if share > STOP_SHARE else None,
+            severity="stop" if many or blind else None,
+            affects=_BY_PLACES if blind and not many else None,
             start_s=float(fixes.time_s[rows[0] + 1]),
             end_s=float(fixes.time_s[rows[-1] + 1]),
         )
+
+
+# --- few satellites
+
+POOR_HDOP = 2.0
+FEW_SATELLITES = 7
+"""A fix with a larger dilution, or fewer satellites, is one to doubt (METHODS 14, G2). [-]"""
+
+POOR_SHARE = 0.5
+"""Single doubtful fixes show by their scatter; this tells a receiver that had no better. [-]"""
+
+
+def poor_fixes(view: LogView) -> Iterable[Finding]:
+    """Tell flights most of whose fixes had a poor geometry (`poor-fixes`), once for the log.
+
+    Roll and path weigh fixes by how they scatter; that the slow error grows with the dilution no
+    log shows.
+    """
+    gps = view.recording.one("gps")
+    if gps is None:
+        return
+    t, hdop, satellites = (column(gps, n) for n in ("time_s", "hdop", "satellites"))
+    with np.errstate(invalid="ignore"):
+        poor = (hdop > POOR_HDOP) | (satellites < FEW_SATELLITES)
+    flown = np.zeros(len(t), dtype=bool)
+    flights = []
+    for sortie in view.sorties:
+        inside = (t >= sortie.start_s) & (t <= sortie.end_s)
+        if inside.any() and float(poor[inside].mean()) > POOR_SHARE:
+            flights.append(str(sortie.number))
+            flown |= inside
+    if not flights:
+        return
+    share = float(poor[flown].mean())
+    known = {"HDOP": _median(hdop[flown]), "satellites": _median(satellites[flown])}
+    said = ", ".join(f"{name} {v:.3g}" for name, v in known.items() if v is not None)
+    yield make_finding(
+        "poor-fixes",
+        f"{100 * share:.0f} % of the position fixes in flight {', '.join(flights)} have an HDOP "
+        f"above {POOR_HDOP:g} or fewer than {FEW_SATELLITES} satellites (median {said}): their "
+        "slow error may be larger than the intervals allow for.",
+        evidence={"share": share} | {k.lower(): v for k, v in known.items() if v is not None},
+    )
+
+
+def _median(values: Array) -> float | None:
+    values = values[np.isfinite(values)]
+    return float(np.median(values)) if len(values) else None
 
 
 # --- static hold
@@ -206,7 +299,7 @@ def find_static_hold(time_s: Array, speed_m_s: Array) -> Hold | None:
             continue
         ramp = np.flatnonzero((time_s > time_s[k]) & (time_s <= time_s[k + 1] + _RAMP_S))
         ramp = ramp[np.isfinite(speed_m_s[ramp])]
-        if ramp.size < 3:
+        if ramp.size < 3 or time_s[ramp[-1]] <= time_s[ramp[0]]:
             continue
         t, v = time_s[ramp] - time_s[k + 1], speed_m_s[ramp]
         rise, start = (float(c) for c in np.polyfit(t, v, 1))

@@ -21,6 +21,7 @@ from flightlog.estimation.frames import Array
 from flightlog.findings import Finding, make_finding
 from flightlog.screening.cells import rested_voltage
 from flightlog.screening.context import FlightView, LogView
+from flightlog.screening.series import column
 from flightlog.screening.signals import REST_MARGIN_S, blocks, edges
 from flightlog.uncertain import Uncertain
 
@@ -139,12 +140,10 @@ def _not_whole(view: LogView, charged_c: float) -> str:
         return "it does not start with the aircraft at rest"
     if any(s.ends != "standstill" for s in view.sorties):
         return "it does not end with the aircraft at a standstill"
-    table = view.recording["battery"]
-    if "charge_used_coulomb" in table:
-        count = table["charge_used_coulomb"].to_numpy(dtype=float, na_value=np.nan)
-        count = count[np.isfinite(count)]
-        if count.size and count[0] > _COUNTER_STARTS * charged_c:
-            return f"its counter starts at {count[0] / COULOMB_PER_AH:.3f} Ah"
+    count = column(view.recording["battery"], "charge_used_coulomb")
+    count = count[np.isfinite(count)]
+    if count.size and count[0] > _COUNTER_STARTS * charged_c:
+        return f"its counter starts at {count[0] / COULOMB_PER_AH:.3f} Ah"
     rested = [_rested_before(view, s.start_s) for s in view.sorties]
     known = [v for v in rested if v is not None]
     if any(b > a * (1 + _SAME_PACK) for a, b in pairwise(known)):

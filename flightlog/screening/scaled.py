@@ -17,7 +17,7 @@ import numpy as np
 from flightlog.constants import G0_M_S2, JOULE_PER_WH
 from flightlog.estimation.frames import Array
 from flightlog.findings import Finding, make_finding
-from flightlog.screening.series import column, read_fixes, unit_remedy
+from flightlog.screening.series import column, finite, read_fixes, samples, unit_remedy
 
 if TYPE_CHECKING:
     from flightlog.analyses.phases import Sortie
@@ -230,14 +230,13 @@ def _lift(view: LogView, sortie: Sortie, found: list[Pack]) -> tuple[float, floa
 def _heights(recording: Recording) -> tuple[Array, Array] | None:
     baro = recording.one("baro")
     if baro is not None:
-        t, h = column(baro, "time_s"), column(baro, "height_m")
+        t, h = samples(baro, "height_m")
     else:
         fixes = read_fixes(recording)
         if fixes is None:
             return None
-        t, h = fixes.time_s, fixes.altitude_m
-    good = np.isfinite(h)
-    return (t[good], h[good]) if good.sum() >= 5 else None
+        t, h = finite(fixes.time_s, fixes.altitude_m)
+    return (t, h) if len(t) >= 5 else None
 
 
 COUNTER_TOLERANCE = 0.1

@@ -76,6 +76,17 @@ def column(table: pd.DataFrame | None, name: str) -> Array:
     return np.where(np.abs(values) < ABSURD, values, np.nan)
 
 
+def finite(time_s: Array, value: Array) -> tuple[Array, Array]:
+    """Leave out the rows of which time or value is missing."""
+    good = np.isfinite(time_s) & np.isfinite(value)
+    return time_s[good], value[good]
+
+
+def samples(table: pd.DataFrame | None, name: str) -> tuple[Array, Array]:
+    """Times [s] and values of a column where both are there; empty without table or column."""
+    return finite(column(table, "time_s"), column(table, name))
+
+
 def robust_std(values: Array) -> float:
     """Standard deviation by the median absolute deviation; 0 without values."""
     if not len(values):
@@ -254,8 +265,8 @@ def find_lag(
     the best, R; samples are independent at `_MEMORY_S`. The curvature at the top gives the
     uncertainty, to which the sampling of both series adds a twelfth of its squared step.
     """
-    t1, x = _finite(*first)
-    t2, y = _finite(*second)
+    t1, x = finite(*first)
+    t2, y = finite(*second)
     if len(t1) < 20 or len(t2) < 20:
         return None
     start, end = max(t1[0], t2[0]), min(t1[-1], t2[-1])
@@ -281,11 +292,6 @@ def find_lag(
     std = _peak_std(r, at, independent, unexplained)
     sampling = math.hypot(_median_step(t1), _median_step(t2)) / math.sqrt(12)
     return Lag(float(lags[at]), math.hypot(std, sampling), best, surplus)
-
-
-def _finite(time_s: Array, value: Array) -> tuple[Array, Array]:
-    good = np.isfinite(time_s) & np.isfinite(value)
-    return time_s[good], value[good]
 
 
 def _changes(values: Array) -> Array:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flightlog.estimation.frames import Array
+from flightlog.screening.series import column
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,11 +60,9 @@ def cut(
     """
     if table is None or any(name not in table for name in names):
         return None
-    time_s = table["time_s"].to_numpy(dtype=float)
+    time_s = column(table, "time_s")
     first, last = np.searchsorted(time_s, window_s)
-    values = np.column_stack(
-        [table[name].to_numpy(dtype=float, na_value=np.nan)[first:last] for name in names]
-    )
+    values = np.column_stack([column(table, name)[first:last] for name in names])
     good = np.isfinite(values).all(axis=1)
     if not good.any():
         return None

@@ -262,13 +262,10 @@ def _pulses(
     outputs: pd.DataFrame, window: tuple[float, float]
 ) -> tuple[Array, dict[int, Array]] | None:
     """Times about 0.1 s apart at which outputs were logged, and all moving outputs there."""
-    time_s = outputs["time_s"].to_numpy(dtype=float)
-    first, last = np.searchsorted(time_s, window)
-    time_s = time_s[first:last]
-    channel = outputs["channel"].to_numpy(dtype=float, na_value=np.nan)[first:last]
-    pulse = outputs["pulse_us"].to_numpy(dtype=float, na_value=np.nan)[first:last]
-    good = np.isfinite(pulse) & np.isfinite(channel)
-    time_s, channel, pulse = time_s[good], channel[good], pulse[good]
+    rows = cut(outputs, ("channel", "pulse_us"), window)
+    if rows is None:
+        return None
+    time_s, (channel, pulse) = rows[0], rows[1].T
     grid: Array | None = None
     series: dict[int, Array] = {}
     for number in np.unique(channel):

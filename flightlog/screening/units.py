@@ -8,18 +8,26 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from flightlog.analyses.wind import flight_wind, true_over_equivalent
-from flightlog.constants import G0_M_S2, ISA_T0_K, R_DRY_J_KG_K
+from flightlog.constants import (
+    FOOT_M,
+    G0_M_S2,
+    ISA_T0_K,
+    KNOT_M_S,
+    MILE_PER_HOUR_M_S,
+    R_DRY_J_KG_K,
+)
 from flightlog.estimation.frames import Array
 from flightlog.findings import Finding, make_finding
 from flightlog.screening.series import (
     Fixes,
     Ratio,
     column,
+    finite,
     read_fixes,
     robust_std,
     symmetric_slope,
@@ -32,20 +40,16 @@ if TYPE_CHECKING:
     from flightlog.recording import Recording
     from flightlog.screening.context import FlightView, LogView
 
-_FOOT = 0.3048
-_KNOT = 1852 / 3600
-_MILE_PER_HOUR = 0.44704
-
 SPEED_FACTORS: Mapping[float, str] = {
     3.6: "it looks like km/h",
-    1 / _KNOT: "it looks like knots",
-    1 / _MILE_PER_HOUR: "it looks like mph",
-    1 / _FOOT: "it looks like ft/s",
+    1 / KNOT_M_S: "it looks like knots",
+    1 / MILE_PER_HOUR_M_S: "it looks like mph",
+    1 / FOOT_M: "it looks like ft/s",
     100.0: "it looks like cm/s",
     1000.0: "it looks like mm/s, or times in ms were taken for seconds",
     1 / 3.6: "it looks like m/s that were taken for km/h",
-    _KNOT: "it looks like m/s that were taken for knots",
-    _MILE_PER_HOUR: "it looks like m/s that were taken for mph",
+    KNOT_M_S: "it looks like m/s that were taken for knots",
+    MILE_PER_HOUR_M_S: "it looks like m/s that were taken for mph",
     0.01: "it looks like m/s that were taken for cm/s",
 }
 """How many times the true number a speed shows -> what that looks like."""
@@ -193,8 +197,8 @@ def _positions_agree(recording: Recording) -> bool:
 # --- heights
 
 HEIGHT_FACTORS: Mapping[float, str] = {
-    1 / _FOOT: "it looks like feet",
-    _FOOT: "it looks like metres that were taken for feet",
+    1 / FOOT_M: "it looks like feet",
+    FOOT_M: "it looks like metres that were taken for feet",
     100.0: "it looks like centimetres",
     0.01: "it looks like metres that were taken for centimetres",
     1000.0: "it looks like millimetres",
@@ -205,10 +209,10 @@ HEIGHT_FACTORS: Mapping[float, str] = {
 }
 
 CLIMB_FACTORS: Mapping[float, str] = {
-    **{k: v for k, v in HEIGHT_FACTORS.items() if k not in (1 / _FOOT, _FOOT)},
-    1 / _FOOT: "it looks like ft/s",
-    _FOOT: "it looks like m/s that were taken for ft/s",
-    60 / _FOOT: "it looks like ft/min",
+    **{k: v for k, v in HEIGHT_FACTORS.items() if k not in (1 / FOOT_M, FOOT_M)},
+    1 / FOOT_M: "it looks like ft/s",
+    FOOT_M: "it looks like m/s that were taken for ft/s",
+    60 / FOOT_M: "it looks like ft/min",
 }
 
 HEIGHT_TOLERANCE = 0.15
@@ -268,8 +272,7 @@ def _by_receiver(fixes: Fixes | None, first_s: Array) -> tuple[Array, Array]:
 
 def _change(time_s: Array, value: Array, first_s: Array) -> Array:
     """Change of means of a second over the window; NaN where a second has no sample."""
-    good = np.isfinite(value)
-    t, v = time_s[good], value[good]
+    t, v = finite(time_s, value)
     total = np.concatenate([[0.0], np.cumsum(v)])
 
     def mean(at: Array) -> Array:
@@ -308,26 +311,41 @@ def height_unit(view: LogView) -> Iterable[Finding]:
 
     Pressure decides where it was logged: its unit is known by its range, and the standard
     atmosphere gives the metres. Without it two of barometer, altitude and vertical speed outvote
-    the third; two alone can only be told to disagree.
+    the third; two alone can only be told to disagree. A vertical speed that is surely wrong is
+    left out (`flightlog.screening.left_out`): heights come from other columns, which then stand.
     """
     moved = rises(view.recording)
     if moved is None:
         return
     found = list(_against_pressure(moved)) or list(_against_each_other(moved))
-    for name, reference, ratio, looks in found:
+    for name, reference, ratio, looks, certain in found:
         # Where there is a barometer, heights come from it.
         spare = name == "gps.altitude_msl_m" and bool(np.isfinite(moved.baro).any())
+        out = certain and name == "gps.climb_m_s"
+        evidence: dict[str, float | int | str] = {
+            "column": name,
+            "ratio": ratio.value,
+            "ratio_std": ratio.std,
+        }
         yield make_finding(
             "height-unit",
-            f"{name} moves {ratio.told()} times as much as {reference}: {looks}.",
-            evidence={"column": name, "ratio": ratio.value, "ratio_std": ratio.std},
-            severity="note" if spare else None,
+            f"{name} moves {ratio.told()} times as much as {reference}: {looks}."
+            f"{' It is not used.' if out else ''}",
+            evidence=evidence | ({"left_out": name} if out else {}),
+            severity="note" if spare else "degrade" if out else None,
             affects=() if spare else ("climb.*", "flight.max_height", "takeoff.*"),
             remedy=unit_remedy(view.recording),
         )
 
 
-_Found = tuple[str, str, Ratio, str]
+class _Found(NamedTuple):
+    """A column, what it was compared with, and whether it must be the wrong one of the two."""
+
+    column: str
+    reference: str
+    ratio: Ratio
+    looks: str
+    certain: bool = True
 
 
 def _odd(
@@ -336,7 +354,7 @@ def _odd(
     """One column that moves by a known factor more than its reference."""
     ratio = height_ratio(x, y, still=reference == "the pressure says")
     looks = "" if ratio is None else named_factor(ratio, factors, HEIGHT_TOLERANCE)
-    return (name, reference, ratio, looks) if ratio is not None and looks else None
+    return _Found(name, reference, ratio, looks) if ratio is not None and looks else None
 
 
 def _against_pressure(moved: Rises) -> Iterable[_Found]:
@@ -369,6 +387,7 @@ def _against_each_other(moved: Rises) -> Iterable[_Found]:
         yield outvoted[0][0]
         return
     for pair in odd.values():
-        for name, reference, ratio, looks in pair[:1]:
-            yield name, reference, ratio, f"{looks}; or {reference} is in another unit"
+        for name, reference, ratio, looks, _ in pair[:1]:
+            either = f"{looks}; or {reference} is in another unit"
+            yield _Found(name, reference, ratio, either, certain=False)
             return

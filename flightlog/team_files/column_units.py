@@ -10,7 +10,7 @@ import math
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from flightlog.constants import G0_M_S2, ZERO_CELSIUS_K
+from flightlog.constants import FOOT_M, G0_M_S2, KNOT_M_S, MILE_PER_HOUR_M_S, ZERO_CELSIUS_K
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,15 +74,15 @@ UNITS: tuple[ColumnUnit, ...] = (
     _unit("cm", "m", over=100.0),
     _unit("mm", "m", over=1000.0),
     _unit("km", "m", times=1000.0),
-    _unit("ft", "m", "feet foot '", times=0.3048),
+    _unit("ft", "m", "feet foot '", times=FOOT_M),
     # speed
     _unit("m/s", "m/s", "mps ms-1 m/sec m·s⁻¹"),
-    _unit("cm/s", "m/s", "cmps", over=100.0),
+    _unit("cm/s", "m/s", "cmps cms", over=100.0),
     _unit("km/h", "m/s", "kmh kph kmph km/hr", over=3.6),
-    _unit("kn", "m/s", "kt kts knot knots", times=1852 / 3600),
-    _unit("mph", "m/s", "mi/h", times=0.44704),
-    _unit("ft/s", "m/s", "f/s fps", times=0.3048),
-    _unit("ft/min", "m/s", "fpm", times=0.3048 / 60),
+    _unit("kn", "m/s", "kt kts knot knots", times=KNOT_M_S),
+    _unit("mph", "m/s", "mi/h", times=MILE_PER_HOUR_M_S),
+    _unit("ft/s", "m/s", "f/s fps", times=FOOT_M),
+    _unit("ft/min", "m/s", "fpm", times=FOOT_M / 60),
     # angle; the house has degrees for places and courses and radians for the rest
     _unit("deg", "deg", "° @ º degree degrees"),
     _unit("deg", "rad", "° @ º degree degrees", times=_DEGREE),
@@ -132,7 +132,7 @@ UNITS: tuple[ColumnUnit, ...] = (
     # pure numbers and text
     _unit("", "", "- count counts raw"),
 )
-"""All units. Foot, knot and mile are exact (1959, 1954)."""
+"""All units."""
 
 _BY_HOUSE: MappingProxyType[str, tuple[ColumnUnit, ...]] = MappingProxyType(
     {

@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
@@ -86,3 +88,18 @@ def test_the_next_command_gives_again_what_was_given():
     options = Options(mass="8", wind="3.3@70", air_temperature="17", payload_units=8)
 
     assert " --mass 8 --wind 3.3@70 --air-temperature 17 --payload-units 8" == demo._typed(options)
+
+
+def test_a_transmitters_card_is_copied_beside_its_flight_and_joined_by_the_next_command(
+    shelf, monkeypatch, tmp_path, capsys
+):
+    card = shelf / "calm_transmitter.csv"
+    card.write_bytes(b"the card")
+    samples = [s if s.log.name != "calm.bin" else replace(s, card=card) for s in demo.read_index()]
+    monkeypatch.setattr(demo, "read_index", lambda: samples)
+
+    assert 0 == app.main(["demo", "--to", "here"])
+    assert b"the card" == (tmp_path / "here" / "calm_transmitter.csv").read_bytes()
+    folder = Path("here")
+    wanted = f"  flightlog debrief {folder / 'calm.bin'} {folder / 'calm_transmitter.csv'}"
+    assert wanted in capsys.readouterr().out.splitlines()

@@ -53,7 +53,7 @@ def test_from_an_unknown_table_to_a_debrief(here, capsys):
     log.write_bytes(flight().encode("cp1252"))
 
     assert main(["debrief", "runde.csv"]) == 3
-    assert "'flightlog explain' shows its columns" in capsys.readouterr().err
+    assert "'flightlog explain FILE' shows its columns" in capsys.readouterr().err
 
     assert main(["explain", "runde.csv"]) == 0
     shown = capsys.readouterr().out
@@ -181,8 +181,60 @@ def test_a_thrust_stand_is_no_flight_but_its_columns_are_shown(here, capsys, nam
     log = Path(CORPUS, "bench", f"{name}.csv")
 
     assert main(["debrief", str(log)]) == 3
-    assert "'flightlog explain' shows its columns" in capsys.readouterr().err
+    assert "'flightlog explain FILE' shows its columns" in capsys.readouterr().err
     assert main(["explain", str(log)]) == 0
     shown = capsys.readouterr().out
     assert "Thrust (gf)" in shown
     assert "-> battery.current_a, A (the header)" in shown
+
+
+def test_paths_with_spaces_are_quoted_in_what_to_type_next(here, capsys):
+    (here / "my log.csv").write_bytes(flight().encode("cp1252"))
+
+    assert main(["explain", "my log.csv"]) == 0
+    shown = capsys.readouterr().out
+    assert 'flightlog debrief "my log.csv" --columns "my log.columns.toml"' in shown
+
+
+def test_a_map_without_a_time_is_said_to_lack_it(here, capsys):
+    (here / "bare.csv").write_text("".join(f"{n},47.{n},{n + 20}.5\n" for n in range(9)))
+
+    assert main(["explain", "bare.csv"]) == 0
+    shown = capsys.readouterr().out
+    assert "no header, 9 rows of 3 columns" in shown
+    assert "it lacks [time]" in shown
+
+
+def test_a_card_says_how_to_correct_it(here, capsys):
+    (here / "card.csv").write_text(card(*ROWS), encoding="utf-8")
+
+    assert main(["explain", "card.csv"]) == 0
+    assert "flightlog explain card.csv --map card.columns.toml" in capsys.readouterr().out
+
+
+def test_beside_another_log_only_the_differing_settings_are_shown(here, capsys):
+    for name, gain in (("a.log", 0.5), ("b.log", 0.75)):
+        (here / name).write_text(
+            "FMT, 128, 89, FMT, BBnNZ, Type,Length,Name,Format,Columns\n"
+            "FMT, 129, 31, PARM, QNf, TimeUS,Name,Value\n"
+            "FMT, 130, 75, MSG, QZ, TimeUS,Message\n"
+            "MSG, 1000000, Made-up firmware V1.0\n"
+            f"PARM, 1000000, ROLL_GAIN, {gain}\n"
+            "PARM, 1000000, PITCH_GAIN, 0.25\n",
+            encoding="utf-8",
+        )
+
+    assert main(["explain", "a.log", "--beside", "b.log"]) == 0
+    shown = capsys.readouterr().out
+    row = next(line for line in shown.splitlines() if "ROLL_GAIN" in line)
+    assert row.split() == ["ROLL_GAIN", "0.5", "0.75"]
+    assert "PITCH_GAIN" not in shown
+    assert "SHA-256" not in shown
+
+
+def test_beside_a_missing_log_is_the_fault_of_that_file(here, capsys):
+    (here / "card.csv").write_text(card(*ROWS), encoding="utf-8")
+
+    assert main(["explain", "card.csv", "--beside", "gone.bin"]) == 3
+    assert "gone.bin: there is no such file" in capsys.readouterr().err
+    assert main(["explain", "card.csv", "--beside", "card.csv", "--map", "x.toml"]) == 2

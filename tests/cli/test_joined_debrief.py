@@ -56,8 +56,8 @@ def test_two_logs_of_one_flight_are_one_debrief_that_says_what_was_joined(here, 
     assert shown.out.count("This says what the log shows") == 1
     assert "calm.bin; dataflash" in shown.out
     joined = " ".join(shown.out.split())
-    assert "Joined with calm_transmitter.csv (transmitter): its clock +33." in joined
-    assert "[partner-recording]" in shown.out
+    assert "Joined with calm_transmitter.csv (transmitter): its zero lies at 33." in joined
+    assert "taken from it: nothing, all here is as good" in joined
     assert shown.err == ""
 
 
@@ -80,6 +80,14 @@ def test_json_of_two_flights_is_a_usage_error_that_names_them(here, capsys):
 
     assert "calm.bin + calm_transmitter.csv; position_1hz_only.bin" in shown.err
     assert json.loads(shown.out)["schema"] == "flightlog.error/1"
+
+
+def test_json_of_a_log_that_can_not_be_read_says_its_own_fault(here, capsys):
+    assert 3 == app.main(["debrief", "calm.bin", "missing.bin", "--json"])
+    body = json.loads(capsys.readouterr().out)
+
+    assert body["where"] == "missing.bin"
+    assert body["found"] == "there is no such file"
 
 
 def test_apart_debriefs_each_log_by_itself(here, capsys):

@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,24 +11,10 @@ from flightlog.columns import TABLES
 from flightlog.errors import LogFileError
 from flightlog.importers import read
 from flightlog.importers.dataflash_mapping import mapping
-from flightlog.recording import Recording
 from tests.importers.dataflash_writer import Writer, with_fmt
+from tests.importers.log_checks import codes
 
 GPS = ("QBBIHBcLLeffffB", "TimeUS,I,Status,GMS,GWk,NSats,HDop,Lat,Lng,Alt,Spd,GCrs,VZ,Yaw,U")
-
-
-@pytest.fixture
-def recorded(tmp_path: Path):
-    def make(writer: Writer | bytes) -> Recording:
-        path = tmp_path / "log.dat"
-        path.write_bytes(writer if isinstance(writer, bytes) else bytes(writer.data))
-        return read(path)
-
-    return make
-
-
-def codes(recording: Recording) -> list[str]:
-    return [finding.code for finding in recording.findings]
 
 
 def modern(rows: int = 20) -> Writer:

@@ -17,6 +17,7 @@ from flightlog.export import write_tables
 from flightlog.importers.delimited_first_map import map_text
 from flightlog.importers.delimited_guess import guess_columns
 from flightlog.recording import Receipt, Recording
+from flightlog.resources import data_path
 from tests.importers.test_transmitter import ROWS, card
 
 SPEED = """
@@ -145,6 +146,16 @@ scale = 10
     assert "unreadable-cells" not in codes(log)
 
 
+def test_a_clock_with_points_in_a_file_of_decimal_commas(tmp_path):
+    log = by_map(
+        tmp_path,
+        "t;v\n0.5;36,5\n1.0;36,5\n1.5;72,0\n",
+        '[file]\ndecimal = ","\n' + time('"t"', "seconds"),
+    )
+
+    assert log["gps"]["time_s"].tolist() == [0.5, 1.0, 1.5]
+
+
 def test_channels_instances_cells_and_parts(tmp_path):
     columns = """
 column = [
@@ -232,6 +243,18 @@ def test_a_header_that_the_file_lacks_names_the_nearest(tmp_path):
         )
     with pytest.raises(TeamFileError, match="Its headers start with 't', 'v'"):
         by_map(tmp_path, "t,v\n0,1\n1,2\n", time('"Zeitpunkt"', "seconds"))
+
+
+def test_the_map_of_another_file_is_called_that(tmp_path):
+    with pytest.raises(TeamFileError, match="it is the map of another file"):
+        by_map(tmp_path, "a,b\n1,2\n2,3\n", time('"t"', "seconds"))
+
+
+@pytest.mark.parametrize("name", ["calm.bin", "radio_copy.tlog"])
+def test_a_binary_log_is_not_read_by_a_map(tmp_path, name):
+    head = data_path("sample_flights", name).read_bytes()[:20_000]
+    with pytest.raises(LogFileError, match="a column map is for tables as text"):
+        by_map(tmp_path, head, time('"t"', "seconds"))
 
 
 def test_no_row_with_a_time_is_an_error_of_the_log(tmp_path):

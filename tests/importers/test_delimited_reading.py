@@ -60,6 +60,54 @@ def test_the_header_is_found_behind_a_preamble_and_comments():
     assert read.lines.tolist() == [7, 8]
 
 
+def test_a_preamble_of_half_the_cells_is_no_header():
+    read = table(
+        "Recorder;export\nAircraft;Pannier;;;\n\nZeit;Spannung;Strom;Tempo;Höhe\n"
+        "0,1;25,2;1,5;0,0;2,1\n0,2;25,1;1,6;0,0;2,2\n"
+    )
+
+    assert read.header == ("Zeit", "Spannung", "Strom", "Tempo", "Höhe")
+    assert len(read) == 2
+
+
+def test_a_line_of_units_below_the_header_is_no_row():
+    read = table("t,v,i,state\n[s],V,(mA),-\n0,25,1500,idle\n1,24,1600,run\n")
+
+    assert read.header == ("t", "v", "i", "state")
+    assert read.dialect.units == ("s", "V", "mA", "")
+    assert rows(read) == [["0", "25", "1500", "idle"], ["1", "24", "1600", "run"]]
+
+
+def test_a_pattern_of_times_may_stand_in_a_line_of_units():
+    read = table("t,v,i\nhh:mm:ss.fff,V,A\n10:00:00.500,25,1\n10:00:01.500,24,1\n")
+
+    assert read.dialect.units == ("", "V", "A")
+    assert len(read) == 2
+
+
+def test_units_above_some_columns_without_a_name_are_no_header():
+    read = table("t,v,,\n[s],[V],[A],[m]\n0,25,1,2\n1,24,1,2\n")
+
+    assert read.header == ("t", "v", "column 3", "column 4")
+    assert read.dialect.units == ("s", "V", "A", "m")
+
+
+@pytest.mark.parametrize(
+    "first_row",
+    [
+        "1,2,3,4",  # numbers
+        "a,b,c,d",  # none is a unit
+        "A,rest,idle,x",  # one letter happens to be one
+        "s,V,run,-",  # two of three are, and the third is a word of its own
+    ],
+)
+def test_a_first_row_that_is_no_line_of_units_stays_a_row(first_row):
+    read = table(f"t,v,i,state\n{first_row}\n0,25,1500,7\n1,24,1600,8\n2,24,1600,8\n")
+
+    assert read.dialect.units == ()
+    assert len(read) == 4
+
+
 def test_a_header_that_is_marked_as_a_comment():
     assert table("# a b c\n# t,u\n0,1\n1,2\n").header == ("t", "u")
 
@@ -243,6 +291,10 @@ def test_any_text_is_read_or_is_no_table(text, delimiter):
         (b"", False),
         (bytes(range(256)) * 4, False),
         (b"0,1\n1,2\n2,3\n", False),
+        # without names: numbers alone, in three columns or more and some rows
+        (b"0,1,5\n1,2,5\n2,3,5\n3,4,5\n4,5,5\n", True),
+        (b"0,1,5\n1,2,5\n2,3,5\n", False),
+        (b"0,a,5\n1,b,5\n2,c,5\n3,d,5\n4,e,5\n", False),
     ],
 )
 def test_what_looks_like_a_table(head, expected):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from flightlog.errors import LogFileError
 from flightlog.importers.gpx import load, sniff
 from flightlog.importers.registry import Match
-from tests.importers.track_checks import DAY_S, codes, damaged, fixes, keeps_promises, read_text
+from tests.importers.log_checks import DAY_S, codes, damaged, fixes, keeps_promises, read_text
 
 MORNING_S = DAY_S + 9 * 3600 + 14 * 60
 """2027-03-02T09:14:00Z"""
@@ -108,8 +108,9 @@ def test_times_in_every_form_of_iso_8601(text, seconds):
     assert zoneless == (text == "2027-03-02T09:14:00")
 
 
-def test_a_time_that_is_none_leaves_the_point_out_and_says_so():
-    bad = point(1).replace("2027-03-02T09:14:01.000Z", "2027-03-02T09:14:01X99")
+@pytest.mark.parametrize("text", ["2027-03-02T09:14:01X99", "2027-03-02", "20270302"])
+def test_a_time_that_is_none_leaves_the_point_out_and_says_so(text):
+    bad = point(1).replace("2027-03-02T09:14:01.000Z", text)
     recording = read_text(load, gpx(point(0) + bad + point(2)))
 
     assert len(recording["gps"]) == 2

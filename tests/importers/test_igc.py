@@ -8,9 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flightlog.errors import LogFileError
-from flightlog.importers.igc import load, sniff, standard_pressure_pa
+from flightlog.importers.igc import load, sniff
 from flightlog.importers.registry import Match
-from tests.importers.track_checks import DAY_S, codes, damaged, fixes, keeps_promises, read_text
+from flightlog.importers.standard_air import standard_pressure_pa
+from tests.importers.log_checks import DAY_S, codes, damaged, fixes, keeps_promises, read_text
 
 KNOWN = "B1101355206343N00006198WA0058700558"
 """A worked example of the methods: 11:01:35, 52.105717, -0.103300, 587 m, 558 m."""
@@ -129,6 +130,14 @@ def test_additions_of_the_i_record():
     assert recording.raw["B"]["ENL"].tolist() == [123.0, 124.0]
 
 
+def test_a_blank_addition_is_missing_and_shifts_none_behind_it():
+    gps = read_lines("I023638FXA3940SIU", fix(more="00809"), fix("091406", more="   07"))["gps"]
+
+    # FXA is the error at 95 %, two standard uncertainties: 8 m are 4 m.
+    assert gps["horizontal_accuracy_m"].tolist() == pytest.approx([4.0, np.nan], nan_ok=True)
+    assert gps["satellites"].tolist() == [9.0, 7.0]
+
+
 def test_five_digits_of_speed_are_hundredths():
     recording = read_lines("I013640GSP", fix(more="03600"))
 
@@ -207,6 +216,12 @@ def test_without_a_date_the_time_of_day_is_left(header):
     assert recording["gps"]["time_s"].tolist() == [0.0, 2.0]
     assert recording["gps"]["time_utc"].isna().all()
     assert recording.receipt.utc.offset_s is None
+
+
+def test_several_dates_are_told():
+    recording = read_lines(fix(), "HFDTE030327", fix("091406"))
+
+    assert any("several dates (2027-03-02, 2027-03-03)" in line for line in recording.receipt.notes)
 
 
 def test_through_midnight():

@@ -469,3 +469,21 @@ def test_reading_leaves_the_environment_alone(tmp_path: Path) -> None:
     )
     environment = {k: v for k, v in os.environ.items() if not k.startswith("MAVLINK")}
     subprocess.run([sys.executable, "-c", script, str(path)], check=True, env=environment)
+
+
+def test_the_receipt_says_which_clock_it_is_and_where_each_column_came_from(tmp_path):
+    receipt = read(tmp_path, short_flight()).receipt
+    sources = {f"{c.table}.{c.column}": c.source for c in receipt.columns}
+
+    assert receipt.clock.startswith("the aircraft's boot clock")
+    assert sources["attitude.roll_rad"] == "ATTITUDE.roll"
+    assert sources["gps.latitude_deg"] == "GPS_RAW_INT.lat"
+    assert "gps.horizontal_accuracy_m" not in sources  # the file never held one
+
+
+def test_without_any_boot_time_the_clock_is_that_of_arrival(tmp_path):
+    tape = Tape()
+    for step in range(20):
+        heartbeat(tape, 0.5 * step)
+
+    assert read(tmp_path, tape).receipt.clock.startswith("times of arrival")

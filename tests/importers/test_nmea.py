@@ -14,7 +14,7 @@ from flightlog.errors import LogFileError
 from flightlog.importers.common import Notes
 from flightlog.importers.nmea import load, sniff, unrolled_days
 from flightlog.importers.registry import Match
-from tests.importers.track_checks import DAY_S, codes, damaged, fixes, keeps_promises, read_text
+from tests.importers.log_checks import DAY_S, codes, damaged, fixes, keeps_promises, read_text
 
 KNOWN = "$GPGGA,123519,4807.038,N,01131.000,E,1,08,0.9,545.4,M,46.9,M,,*47"
 """A worked example of the methods: checksum 47, latitude 48.1173, longitude 11.516667."""

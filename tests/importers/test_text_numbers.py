@@ -40,7 +40,11 @@ def test_a_cell_is_the_number_that_python_reads(cell, value):
 
 
 @pytest.mark.parametrize(
-    "cell", ["", " ", "-", ".", "1.2.3", "--1", "1_000", "0x10", "12a", "1,5", "1" * 65, "\xff1"]
+    "cell",
+    [
+        *("", " ", "-", ".", "1.2.3", "--1", "1_000", "0x10", "12a", "1,5", "1" * 65, "\xff1"),
+        *("inf(ind)", "nan(inf", "1.#INF"),
+    ],
 )
 def test_a_cell_without_a_number_is_missing_and_counted(cell):
     raw = cell.encode("latin-1")
@@ -51,6 +55,15 @@ def test_a_cell_without_a_number_is_missing_and_counted(cell):
     assert np.isnan(numbers.values[0])
     assert numbers.unreadable[0]
     assert integers.unreadable[0]
+
+
+@pytest.mark.parametrize("cell", ["nan", "-nan(ind)", "qNaN", "nan(inf)"])
+def test_a_cell_that_says_so_itself_is_no_number_and_no_damage(cell):
+    content = np.frombuffer(f"x,{cell},y".encode(), dtype=np.uint8)
+    read_ = read_numbers(content, np.array([2]), np.array([2 + len(cell)]))
+
+    assert np.isnan(read_.values[0])
+    assert not read_.unreadable[0]
 
 
 @given(

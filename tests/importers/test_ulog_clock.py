@@ -2,30 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-from flightlog.importers import read
-from flightlog.recording import Recording
+from tests.importers.log_checks import told
 from tests.importers.ulog_writer import Writer, started
 
 UTC_US = 1_700_000_000_000_000
-
-
-@pytest.fixture
-def recorded(tmp_path: Path):
-    def make(writer: Writer) -> Recording:
-        path = tmp_path / "log.dat"
-        path.write_bytes(bytes(writer.data))
-        return read(path)
-
-    return make
-
-
-def told(recording: Recording, code: str):
-    return next(finding for finding in recording.findings if finding.code == code)
 
 
 def stamped(stamps: list[int], *, start_us: int = 1_000_000) -> Writer:

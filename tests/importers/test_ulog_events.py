@@ -2,23 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
-from flightlog.importers import read
-from flightlog.recording import Recording
 from tests.importers.ulog_writer import Writer, started
-
-
-@pytest.fixture
-def recorded(tmp_path: Path):
-    def make(writer: Writer) -> Recording:
-        path = tmp_path / "log.dat"
-        path.write_bytes(bytes(writer.data))
-        return read(path)
-
-    return make
 
 
 def test_modes_and_arming_stand_where_they_change(recorded):

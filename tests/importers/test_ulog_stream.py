@@ -3,37 +3,18 @@
 from __future__ import annotations
 
 import struct
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from flightlog.errors import LogFileError
-from flightlog.importers import read
 from flightlog.importers.registry import Match
 from flightlog.importers.ulog import load, sniff
 from flightlog.importers.ulog_formats import Formats, Layout
-from flightlog.importers.ulog_stream import Scan, scan
-from flightlog.recording import Recording
+from flightlog.importers.ulog_scan import Scan
+from flightlog.importers.ulog_stream import scan
+from tests.importers.log_checks import codes, told
 from tests.importers.ulog_writer import Writer, started
-
-
-@pytest.fixture
-def recorded(tmp_path: Path):
-    def make(writer: Writer | bytes) -> Recording:
-        path = tmp_path / "log.dat"
-        path.write_bytes(writer if isinstance(writer, bytes) else bytes(writer.data))
-        return read(path)
-
-    return make
-
-
-def codes(recording: Recording) -> list[str]:
-    return [finding.code for finding in recording.findings]
-
-
-def told(recording: Recording, code: str):
-    return next(finding for finding in recording.findings if finding.code == code)
 
 
 def flight(rows: int = 40) -> Writer:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,32 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flightlog.columns import TABLES
-from flightlog.importers import read
 from flightlog.importers.ulog_mapping import mapping
 from flightlog.importers.ulog_tables import euler
-from flightlog.recording import Recording
+from tests.importers.log_checks import codes, told
 from tests.importers.ulog_writer import Writer, started
 
 UTC_US = 1_700_000_000_000_000
 NAN = float("nan")
-
-
-@pytest.fixture
-def recorded(tmp_path: Path):
-    def make(writer: Writer) -> Recording:
-        path = tmp_path / "log.dat"
-        path.write_bytes(bytes(writer.data))
-        return read(path)
-
-    return make
-
-
-def codes(recording: Recording) -> list[str]:
-    return [finding.code for finding in recording.findings]
-
-
-def told(recording: Recording, code: str):
-    return next(finding for finding in recording.findings if finding.code == code)
 
 
 def fix(writer: Writer, t: int, *, i: int = 0, multi_id: int = 0, **changes: float) -> None:

@@ -120,3 +120,34 @@ def test_a_file_with_holes_is_called_damaged():
     debrief = dataclasses.replace(made(judged(28.9), roll=metres(28.9)), findings=(hole,))
 
     assert headline(debrief).endswith(" is met. The file is damaged: see the findings first.")
+
+
+def test_a_log_that_could_not_show_a_flight_is_not_called_one_without():
+    debrief = made(sorties=0)
+    blind = make_finding("no-position", "the log holds no position fix")
+    text = headline(dataclasses.replace(debrief, findings=(blind, *debrief.findings)))
+
+    assert text.endswith("It could not show one: the log holds no position fix.")
+    assert "could not show" not in headline(debrief)
+
+
+def test_a_crash_report_of_the_autopilot_is_in_the_sentence():
+    fault = make_finding("autopilot-fault", "The file carries a crash report of the autopilot")
+    text = headline(dataclasses.replace(made(judged(28.9), roll=metres(28.9)), findings=(fault,)))
+
+    assert text.endswith(
+        "The file carries a crash report of the autopilot: see the findings first."
+    )
+
+
+@pytest.mark.parametrize(
+    ("reason", "said"),
+    [
+        ("GPS was lost", "Ground roll withheld: GPS was lost."),
+        ("IMU and GPS disagree", "Ground roll withheld: IMU and GPS disagree."),
+        ("Launched by hand", "Ground roll withheld: launched by hand."),
+        ("A wheel was lost", "Ground roll withheld: a wheel was lost."),
+    ],
+)
+def test_names_in_capitals_stay_in_capitals(reason, said):
+    assert headline(made(withheld={"takeoff.ground_roll": reason})) == said

@@ -149,9 +149,63 @@ def test_what_was_joined_stands_under_the_log_with_its_95_percent():
 
     # 1.96 x 0.2 s = 0.39 s
     assert (
-        "Joined with b.csv (transmitter): its clock -3592.60 s ± 0.39 s, by speed over 262 s; "
-        "from it: battery" in shown
+        "Joined with b.csv (transmitter): its zero lies at -3592.60 s ± 0.39 s (95 %) here, by "
+        "speed over 262 s; taken from it: battery" in shown
     )
+
+
+def test_a_partner_is_not_told_a_second_time_below():
+    debrief = made(judged(28.9), roll=ROLL)
+    finding = make_finding("partner-recording", "b.csv is of the same flight")
+    partner = Partner("b.csv", "12" * 32, "transmitter", 1.0, 0.2, "speed over 262 s", ())
+    receipt = dataclasses.replace(debrief.receipt, partners=(partner,))
+    debrief = dataclasses.replace(debrief, findings=(finding,))
+
+    assert "[partner-recording]" in text(debrief)
+    assert "[partner-recording]" not in text(dataclasses.replace(debrief, receipt=receipt))
+
+
+def test_all_that_moved_against_an_earlier_debrief_stands_on_top():
+    debrief = made(judged(28.9), roll=ROLL)
+    moved = tuple(
+        make_finding("recomputed", f"figure-{n} was {n} m by analyses 1 and is 9 m by analyses 2.")
+        for n in range(7)
+    )
+    (sortie,) = debrief.sorties
+    sortie = dataclasses.replace(sortie, findings=(*sortie.findings, *moved))
+    gone = make_finding("recomputed", "a sortie is gone.")
+    shown = text(dataclasses.replace(debrief, sorties=(sortie,), findings=(gone,)))
+
+    for number in range(7):
+        assert shown.count(f"figure-{number} was") == 1
+    assert shown.count("a sortie is gone") == 1
+    assert shown.index("Against the earlier debrief [recomputed]") < shown.index("Sortie 1 of 1")
+    assert shown.index("figure-6 was") < shown.index("Sortie 1 of 1")
+    assert "more of these" not in shown
+
+
+def test_what_every_sortie_withholds_for_one_reason_is_said_once():
+    same = "no take-off mass was given; give --mass KG"
+    debrief = made(sorties=2)
+    first, second = debrief.sorties
+    debrief = dataclasses.replace(
+        debrief,
+        sorties=(
+            dataclasses.replace(
+                first, withheld={"mass.takeoff": same, "laps.count": "no leg was flown twice"}
+            ),
+            dataclasses.replace(
+                second, withheld={"mass.takeoff": same, "laps.count": "a hole of 8 s"}
+            ),
+        ),
+    )
+    shown = text(debrief)
+
+    assert shown.count(same) == 1
+    assert shown.index("Withheld for every sortie") < shown.index(same)
+    assert "no leg was flown twice" in shown
+    assert "a hole of 8 s" in shown
+    assert "every sortie" not in text(made(sorties=1))
 
 
 def test_names_of_a_joined_recording_can_not_write_to_the_screen():

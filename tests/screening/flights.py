@@ -12,30 +12,24 @@ import pandas as pd
 import sample_flights
 from flightlog.debriefing import Debrief, SortieDebrief, debrief
 from flightlog.findings import Finding
-from flightlog.importers import read
 from flightlog.inputs import Aircraft, Inputs, load_aircraft
 from flightlog.recording import Recording
+from tests.screening.made import findings, sample
 
 FOLDER = Path(sample_flights.__file__).parent
 PANNIER: Aircraft = load_aircraft(FOLDER / "pannier.toml")
-
-
-@cache
-def sample(name: str = "calm.bin") -> Recording:
-    """One of the shipped logs."""
-    return read(FOLDER / name)
 
 
 def changed(
     recording: Recording,
     table: str,
     change: Callable[[pd.DataFrame], pd.DataFrame],
-    findings: Iterable[Finding] = (),
+    more: Iterable[Finding] = (),
 ) -> Recording:
-    """The recording with one table changed."""
+    """The recording with one table changed, and more findings."""
     tables = {name: recording[name] for name in recording}
     tables[table] = change(recording[table].copy())
-    return Recording(tables, recording.receipt, recording.raw, (*recording.findings, *findings))
+    return Recording(tables, recording.receipt, recording.raw, (*recording.findings, *more))
 
 
 def until(recording: Recording, time_s: float) -> Recording:
@@ -50,15 +44,9 @@ def clean(name: str = "calm.bin") -> Debrief:
     return debrief(sample(name), Inputs(aircraft=PANNIER))
 
 
-def all_findings(result: Debrief) -> list[Finding]:
-    """Those of the log and of its sorties."""
-    every = [*result.findings, *(f for s in result.sorties for f in s.findings)]
-    return list({id(f): f for f in every}.values())
-
-
 def found(result: Debrief, code: str) -> list[Finding]:
     """Every finding of a kind."""
-    return [f for f in all_findings(result) if f.code == code]
+    return [f for f in findings(result) if f.code == code]
 
 
 def only(result: Debrief, code: str) -> Finding:

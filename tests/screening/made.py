@@ -50,7 +50,7 @@ def flown(sensors: str = "gps baro imu battery outputs") -> Recording:
 
 
 @cache
-def sample(name: str) -> Recording:
+def sample(name: str = "calm.bin") -> Recording:
     """One of the shipped flights."""
     return flightlog.read(data_path("sample_flights", name))
 
@@ -114,7 +114,8 @@ def debrief(recording: Recording, inputs: Inputs | None = None) -> Debrief:
 def findings(done: Debrief) -> list[Finding]:
     """All findings of a debrief."""
     found = [*done.findings, *(f for s in done.sorties for f in s.findings)]
-    return [f for at, f in enumerate(found) if f not in found[:at]]
+    # Those of the log stand in its sorties again.
+    return list({id(f): f for f in found}.values())
 
 
 def told(recording: Recording, code: str, inputs: Inputs | None = None) -> list[Finding]:

@@ -22,10 +22,10 @@ from tests.screening.flights import (
     found,
     is_withheld_for,
     only,
-    sample,
     sortie,
     value,
 )
+from tests.screening.made import sample
 from tests.synthetic import Story
 
 GIVEN = Inputs(aircraft=PANNIER, mass=Mass(8.0, 0.02, "option"))
@@ -146,6 +146,48 @@ def test_a_small_zero_widens_the_airspeed_by_what_it_is_worth():
     assert finding.evidence["share"] == pytest.approx(0.021, abs=0.003)
     assert added_share(untold, result, "flight.max_airspeed") == pytest.approx(0.021, abs=0.003)
     assert "airspeed" in sortie(result).figures["takeoff.headwind"].sources
+
+
+def parked(zero_m_s: float) -> Recording:
+    """On the ground for a minute, with an airspeed that has a zero error."""
+    recording = Story().rest(60).recording()
+    t = np.arange(recording["gps"]["time_s"].iloc[0], recording["gps"]["time_s"].iloc[-1], 0.1)
+    noise = np.random.default_rng(3).normal(0.0, 0.4, t.size)
+    table = pd.DataFrame({"time_s": t, "airspeed_m_s": zero_m_s + noise})
+    tables = {name: recording[name] for name in recording} | {"airspeed": table}
+    return Recording(tables, recording.receipt)
+
+
+def test_an_airspeed_below_zero_is_told_even_where_nothing_flew():
+    finding = only(debrief(parked(-2.7)), "airspeed-unusable")
+
+    assert finding.severity == "note"
+    assert finding.evidence["at_rest_m_s"] == pytest.approx(-2.7, abs=0.1)
+    assert "-2.7 m/s" in finding.message
+
+
+@pytest.mark.parametrize("zero_m_s", [0.0, -0.5, 3.0])
+def test_a_parked_aircraft_in_noise_or_wind_has_no_airspeed_below_zero(zero_m_s):
+    assert not found(debrief(parked(zero_m_s)), "airspeed-unusable")
+
+
+def test_a_reading_below_zero_before_the_roll_needs_no_wind_to_be_judged():
+    """-4 m/s at rest, in a straight flight whose wind nobody knows."""
+    story = straight_flight()
+    gps = story["gps"]
+    t = np.arange(gps["time_s"].iloc[0], gps["time_s"].iloc[-1], 0.1)
+    speed = np.interp(t, gps["time_s"], gps["ground_speed_m_s"])
+    shown = np.where(speed < 1.0, -4.0, speed)
+    tables = {name: story[name] for name in story}
+    tables["airspeed"] = pd.DataFrame({"time_s": t, "airspeed_m_s": shown})
+    result = debrief(Recording(tables, story.receipt))
+    finding = only(result, "airspeed-unusable")
+
+    assert "shows -4.0 m/s before the roll: its zero is off" in finding.message
+    assert finding.evidence["unexplained_m_s"] == pytest.approx(4.0)
+    # It cruises at 16 m/s: 4² / (2 * 16²) is 3.1 %, more than the 3 % that intervals allow for.
+    assert finding.evidence["share"] == pytest.approx(4.0**2 / (2 * 16.0**2), rel=0.02)
+    assert is_withheld_for(result, "flight.max_airspeed", "airspeed-unusable")
 
 
 def test_a_wind_that_explains_the_reading_at_rest_is_no_fault():

@@ -16,15 +16,14 @@ from tests.screening.flights import (
     FOLDER,
     PANNIER,
     added_share,
-    all_findings,
     clean,
     found,
     is_withheld_for,
     only,
-    sample,
     sortie,
     value,
 )
+from tests.screening.made import findings, sample
 
 # The reference aircraft: thrust 38 - 0.70 V - 0.010 V² at sea level, polar 0.040 + 0.050 cl².
 THRUST = Thrust(38.0, 0.70, 0.010)
@@ -190,4 +189,4 @@ def test_a_battery_that_may_hold_it_is_not_spoken_of(printed):
 
 
 def test_the_clean_flight_says_nothing_of_what_was_entered():
-    assert not {f.code for f in all_findings(clean())} & {"mass-doubtful", "pack-doubtful"}
+    assert not {f.code for f in findings(clean())} & {"mass-doubtful", "pack-doubtful"}

@@ -23,7 +23,7 @@ ROWS = {
     "B3 a barometer that warms up": "baro-warming",
     "G1 which altitude it is": "altitude-reference",
     # positions
-    "G2 positions that jump, speeds that are held": "position-jumps static-hold",
+    "G2 positions that jump, speeds that are held": "position-jumps poor-fixes static-hold",
     "G3 fixes that repeat": "repeated-fixes",
     # current and voltage
     "C1 a current with the motor off": "current-offset",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from flightlog.inputs import Aircraft, Inputs
@@ -169,6 +170,28 @@ def test_a_silence_of_everything_is_told_once():
 
     assert "Nothing at all" in finding.message
     assert finding.evidence["longest_s"] == pytest.approx(4.0, abs=0.3)
+    assert finding.severity == "degrade"
+    assert half_width(debrief(recording), "flight.distance") > 1.05 * half_width(
+        debrief(flown()), "flight.distance"
+    )
+
+
+@pytest.mark.parametrize(("after_s", "is_told"), [(57.0, True), (5.0, False)])
+def test_a_log_that_goes_on_without_its_sensors(after_s, is_told):
+    """The last sensor row is that of the IMU; one arming row comes so long after it."""
+    recording = flown()
+    last = max(float(recording[n]["time_s"].iloc[-1]) for n in recording)
+    arming = pd.DataFrame({"time_s": [last + after_s], "armed": [False]})
+    late = changed(recording, arming=arming)
+    found = told(late, "log-gap")
+
+    assert bool(found) == is_told
+    if is_told:
+        (finding,) = found
+        assert (finding.severity, finding.affects) == ("note", ())
+        assert finding.evidence["silent_s"] == pytest.approx(57.0, abs=1e-6)
+        assert "57.0 s with arming alone" in finding.message
+        assert set(debrief(late).sorties[0].figures) == set(debrief(recording).sorties[0].figures)
 
 
 def test_slow_and_jittery_streams_have_no_gaps():

@@ -39,7 +39,7 @@ def with_port(coefficient: float):
     return changed(recording, baro=baro.assign(height_m=baro["height_m"] + error))
 
 
-@pytest.mark.parametrize("coefficient", [0.10, -0.09])
+@pytest.mark.parametrize("coefficient", [0.12, -0.12])
 def test_a_height_that_goes_with_the_speed_in_the_roll(coefficient):
     recording = with_port(coefficient)
     (finding,) = told(recording, "static-pressure-error")

@@ -16,16 +16,15 @@ from flightlog.recording import Recording
 from flightlog.screening.inertial import ACCEL, find_limit, tilt_at_rest, unit_of
 from tests.screening.flights import (
     PANNIER,
-    all_findings,
     changed,
     clean,
     found,
     is_withheld_for,
     only,
-    sample,
     sortie,
     value,
 )
+from tests.screening.made import findings, sample
 
 CALM = Inputs(aircraft=PANNIER)
 G = 9.80665
@@ -43,7 +42,7 @@ def with_force(change: object) -> Recording:
 
 
 def test_the_clean_flight_says_nothing_of_its_accelerometer():
-    assert not {f.code for f in all_findings(clean())} & OURS
+    assert not {f.code for f in findings(clean())} & OURS
 
 
 # --- accelerometer-unit

@@ -20,13 +20,12 @@ from flightlog.screening.surfaces import rate_responses, surface_named
 from tests.screening.flights import (
     FOLDER,
     PANNIER,
-    all_findings,
     changed,
     clean,
     found,
     only,
-    sample,
 )
+from tests.screening.made import findings, sample
 from tests.synthetic import Story
 
 SAMPLES = sorted(p.name for p in FOLDER.iterdir() if p.suffix in {".bin", ".tlog"})
@@ -272,12 +271,10 @@ def test_a_motor_named_on_an_output_that_the_log_lacks_is_found():
 
 @pytest.mark.parametrize("name", SAMPLES)
 def test_the_outputs_of_the_shipped_aircraft_file_hold_on_every_sample(name):
-    findings = all_findings(clean(name))
-
-    assert not {f.code for f in findings} & {"throttle-channel", "pulse-unit"}
+    assert not {f.code for f in findings(clean(name))} & {"throttle-channel", "pulse-unit"}
 
 
 def test_the_clean_flight_says_nothing_of_its_outputs():
-    codes = {f.code for f in all_findings(clean())}
+    codes = {f.code for f in findings(clean())}
 
     assert not codes & {"surface-sense", "pulse-unit", "throttle-channel"}

@@ -118,6 +118,78 @@ def test_the_wander_of_a_poor_receiver_is_no_jump():
     assert not find_jumps(read_fixes(recording)).any.any()
 
 
+# --- without a logged speed
+
+
+def without_speed(recording):
+    """The flight as a track file holds it: places and times alone."""
+    gps = recording["gps"].assign(ground_speed_m_s=np.nan, course_deg=np.nan)
+    return changed(recording, gps=gps)
+
+
+@pytest.mark.parametrize(("rows", "jumps"), [(1, 2), (None, 1)])
+def test_a_jump_of_a_track_withholds_its_greatest_speed_and_way(rows, jumps):
+    """There and back, or for good: 250 m within a fifth of a second, and no speed beside it."""
+    at = in_flight(0.5)
+    recording = without_speed(moved(slice(at, None if rows is None else at + rows), 250.0))
+    (finding,) = told(recording, "position-jumps")
+    done = debrief(recording)
+
+    assert finding.severity == "stop"
+    assert finding.evidence["place_jumps"] == jumps
+    # The steps before and after a jump there lead back by half of the jump back.
+    assert finding.evidence["largest_m"] == pytest.approx(375.0 if rows else 250.0, abs=5.0)
+    assert withheld_by(done, "position-jumps") == {
+        "flight.max_ground_speed", "flight.distance", "energy.per_km",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("rate_hz", [1.0, 5.0])
+@pytest.mark.parametrize("whole_seconds", [False, True])
+def test_a_sound_track_has_no_jump(rate_hz, whole_seconds):
+    recording = without_speed(story().recording(gps_hz=rate_hz, drift_m=2.0))
+    if whole_seconds:  # stamped with the second that has begun
+        gps = recording["gps"]
+        begun = np.floor(gps["time_s"])
+        once = np.append(True, np.diff(begun) > 0)
+        recording = changed(recording, gps=gps.assign(time_s=begun)[once])
+
+    assert not find_jumps(read_fixes(recording)).any.any()
+
+
+def test_three_g_turns_of_a_track_are_no_jump():
+    t = np.arange(0.0, 60.0, 1.0)
+    nothing = np.full(len(t), np.nan)
+    fixes = Fixes(t, 30 * np.sin(t), 30 * np.cos(t), nothing, nothing, nothing, nothing, nothing)
+
+    assert not find_jumps(fixes).any.any()
+
+
+# --- few satellites
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "said"), [("hdop", 2.3, "HDOP 2.3"), ("satellites", 5, "satellites 5")]
+)
+def test_a_poor_geometry_in_most_of_a_flight_is_told(column, value, said):
+    gps = flown()["gps"]
+    (finding,) = told(changed(flown(), gps=gps.assign(**{column: value})), "poor-fixes")
+
+    assert said in finding.message
+    assert finding.evidence["share"] == 1.0
+    assert finding.severity == "note"
+
+
+def test_a_poor_geometry_on_the_ground_or_for_a_moment_is_not():
+    gps = flown()["gps"]
+    at = in_flight(0.5)
+    hdop = np.where((np.arange(len(gps)) < at) & (np.arange(len(gps)) > at - 20), 6.0, 0.8)
+    hdop[:50] = 6.0
+
+    assert not told(changed(flown(), gps=gps.assign(hdop=hdop)), "poor-fixes")
+    assert not told(flown(), "poor-fixes")
+
+
 # --- static hold
 
 
@@ -172,6 +244,12 @@ def test_the_hold_is_the_time_rolled_by_the_last_zero():
     assert hold.last_zero_s == pytest.approx(12.6)
     assert hold.held_s == pytest.approx(0.6, abs=0.01)
     assert hold.first_m_s == pytest.approx(2.1)
+
+
+def test_fixes_of_one_time_give_no_acceleration_and_so_no_hold():
+    t = np.array([0.0, 1.0, 2.0, 3.0, 4.0, 5.0, 5.0, 5.0, 9.0])
+
+    assert find_static_hold(t, np.array([0.0, 0, 0, 0, 0, 2.0, 2.5, 3.0, 6.0])) is None
 
 
 def test_clean_logs_have_none_of_these():

@@ -22,12 +22,12 @@ from tests.screening.flights import (
     found,
     is_withheld_for,
     only,
-    sample,
     sortie,
     std,
     until,
     value,
 )
+from tests.screening.made import sample
 
 CALM = Inputs(aircraft=PANNIER)
 
@@ -137,10 +137,21 @@ def test_the_right_number_of_cells_is_not_spoken_of():
 
 
 def test_an_ambiguous_voltage_without_a_stated_number_is_told():
-    finding = only(debrief(sample()), "cell-count")
+    unsaid = Inputs(aircraft=replace(PANNIER, cells=None))
+    finding = only(debrief(sample(), unsaid), "cell-count")
 
     assert finding.severity == "note"
     assert finding.evidence["possible"] == "6, 7"
+    assert not found(debrief(sample()), "cell-count"), "no file: nothing depends on it"
+
+
+def test_a_voltage_of_no_number_of_cells_is_told_whatever_is_given():
+    def low(table: pd.DataFrame) -> pd.DataFrame:
+        return table.assign(voltage_v=table["voltage_v"] * 5.0 / 24.47)
+
+    finding = only(debrief(changed(sample(), "battery", low)), "cell-count")
+
+    assert (finding.severity, finding.evidence["possible"]) == ("note", "")
 
 
 def test_full_cells_of_the_high_voltage_kind_are_told_and_withhold_nothing():

@@ -13,6 +13,7 @@ from tests.screening.made import (
     as_format,
     changed,
     debrief,
+    findings,
     flown,
     imported,
     sample,
@@ -175,7 +176,34 @@ def test_a_climb_rate_with_down_positive():
 
     assert finding.evidence["ratio"] == pytest.approx(-1.0, abs=0.1)
     assert "sign" in finding.message
-    assert "climb.best_rate" in withheld_by(debrief(recording), "height-unit")
+    assert finding.severity == "degrade"
+    assert "climb.best_rate" in debrief(recording).sorties[0].figures
+
+
+@pytest.mark.parametrize("factor", [-1.0, 60 / 0.3048, 0.01])
+def test_a_wrong_climb_rate_has_no_say_in_any_figure(factor):
+    """Every figure is the one of a log that has no climb rate at all."""
+    spoilt = debrief(scaled(flown(), "gps", "climb_m_s", factor)).sorties[0]
+    without = debrief(scaled(flown(), "gps", "climb_m_s", np.nan)).sorties[0]
+
+    assert {"climb.best_rate", "flight.max_height", "takeoff.ground_roll"} <= set(spoilt.figures)
+    assert numbers(spoilt) == numbers(without)
+
+
+def numbers(sortie) -> dict[str, tuple[float, float]]:
+    """Value and standard uncertainty of every figure."""
+    return {id_: (f.quantity.value, f.quantity.std) for id_, f in sortie.figures.items()}
+
+
+def test_two_heights_that_disagree_and_no_third_withhold_what_comes_from_either():
+    """Barometer and climb rate alone: nobody knows which of them is in feet."""
+    recording = scaled(flown(), "gps", "altitude_msl_m", np.nan)
+    recording = changed(recording, baro=recording["baro"].drop(columns="pressure_pa"))
+    done = debrief(scaled(recording, "gps", "climb_m_s", 1 / 0.3048))
+    (finding,) = (f for f in findings(done) if f.code == "height-unit")
+
+    assert finding.severity == "stop"
+    assert withheld_by(done, "height-unit") >= {"climb.best_rate", "flight.max_height"}
 
 
 @pytest.mark.parametrize("kelvin", [258.15, 288.15, 313.15])

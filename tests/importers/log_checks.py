@@ -1,4 +1,4 @@
-"""What all track importers promise, and how their tests read bytes."""
+"""What all importers promise, and how their tests read bytes."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from flightlog.columns import TABLES
 from flightlog.errors import LogFileError
+from flightlog.findings import Finding
 from flightlog.recording import Recording
 
 DAY_S = 1803945600.0
@@ -30,6 +31,11 @@ def read_text(load: Load, text: str | bytes, name: str = "track") -> Recording:
 
 def codes(recording: Recording) -> list[str]:
     return [finding.code for finding in recording.findings]
+
+
+def told(recording: Recording, code: str) -> Finding:
+    """The first finding of a kind."""
+    return next(finding for finding in recording.findings if finding.code == code)
 
 
 def keeps_promises(load: Load, content: bytes) -> Recording | None:
