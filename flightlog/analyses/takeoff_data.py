@@ -291,10 +291,12 @@ def gather(recording: Recording, sortie: Sortie) -> TakeoffData | str:
     """Everything about one runway take-off, or the reason why it can't be measured."""
     start, end = sortie.search_s
     fixes = good_fixes(recording, start, end)
+    gps = recording.one("gps")
+    if gps is not None and np.isnan(column(gps, "ground_speed_m_s")).all():
+        return "the log has positions but no speed over ground; log speed and course"
+    if gps is not None and np.isnan(column(gps, "course_deg")).all():
+        return "the log has the speed over ground but no course; log both"
     if fixes is None:
-        gps = recording.one("gps")
-        if gps is not None and np.isnan(column(gps, "ground_speed_m_s")).all():
-            return "the log has positions but no speed over ground; log speed and course"
         return "the log has no usable position fixes around the take-off"
     if fixes.rate_hz < 1 / LONGEST_STEP_S:
         return f"position fixes come less than once in {LONGEST_STEP_S:.0f} s: log them faster"

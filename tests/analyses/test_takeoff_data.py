@@ -234,6 +234,8 @@ def test_what_is_missing_is_said():
     assert "no usable position fixes" in gather(recording(baro=baro), asked)
     slow = fixes.assign(ground_speed_m_s=3.0)
     assert "never passed 5 m/s" in gather(recording(gps=slow, baro=baro), asked)
+    astray = fixes.assign(course_deg=np.nan)
+    assert "no course" in gather(recording(gps=astray, baro=baro), asked)
     unknown = fixes.drop(columns="climb_m_s")
     assert "log one of them" in gather(recording(gps=unknown), asked)
 

@@ -39,7 +39,8 @@ def fixes(seconds: int = 120) -> Iterator[tuple[datetime, float, float, float, f
 
 def gpx() -> bytes:
     points = "\n".join(
-        f'<trkpt lat="{la:.7f}" lon="{lo:.7f}"><ele>{h:.1f}</ele><time>{t:%Y-%m-%dT%H:%M:%SZ}</time>'
+        f'<trkpt lat="{la:.7f}" lon="{lo:.7f}"><ele>{h:.1f}</ele>'
+        f"<time>{t:%Y-%m-%dT%H:%M:%SZ}</time>"
         f"<speed>{v:.2f}</speed><course>{c:.0f}</course><sat>11</sat><hdop>0.9</hdop></trkpt>"
         for t, la, lo, h, v, c in fixes()
     )

@@ -218,9 +218,8 @@ def run(
     for _ in workers:
         jobs.put(None)
     for format in sorted(longest):
-        print(
-            f"{format:<20} longest {longest[format]:6.2f} s   highest {highest[format] / 1e6:7.0f} MB"
-        )
+        peak_mb = highest[format] / 1e6
+        print(f"{format:<20} longest {longest[format]:6.2f} s   highest {peak_mb:7.0f} MB")
     return counts
 
 

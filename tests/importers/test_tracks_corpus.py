@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 from datetime import UTC, datetime
 from functools import cache
@@ -16,17 +15,19 @@ from flightlog.errors import LogFileError
 from flightlog.importers import detect, gpx, igc, nmea, read, read_head
 from flightlog.importers.registry import HEAD_BYTES, Match
 from flightlog.recording import Recording
+from tests import corpus
 
-CORPUS = os.environ.get("FLIGHTLOG_CORPUS", "")
 SAMPLES = Path(__file__).parents[2] / "sample_flights"
-needs_corpus = pytest.mark.skipif(not CORPUS, reason="FLIGHTLOG_CORPUS names no folder of logs")
+needs_corpus = pytest.mark.skipif(
+    not corpus.ROOT, reason="FLIGHTLOG_CORPUS names no folder of logs"
+)
 
 # File -> rows of gps, rows of baro, findings.
 READ: dict[str, tuple[int, int, set[str]]] = {
     # 296 points in eight tracks, one of them without a time.
-    "gpx/cerknicko-jezero-without-elevations.gpx": (295, 0, set()),
+    "gpx/lake-without-elevations.gpx": (295, 0, set()),
     # The same with times for the last five only.
-    "gpx/cerknicko-without-times.gpx": (5, 0, {"no-clock"}),
+    "gpx/lake-without-times.gpx": (5, 0, {"no-clock"}),
     "gpx/track-with-empty-segment.gpx": (9, 0, set()),
     "gpx/track-with-less-sec-time.gpx": (2, 0, set()),
     "gpx/track_with_speed.gpx": (3, 0, set()),
@@ -34,19 +35,19 @@ READ: dict[str, tuple[int, int, set[str]]] = {
     "igc/bad-line.igc": (8, 8, {"damaged-lines", "altitude-reference"}),
     # Ten fixes: the last one twice, and both earlier than the one before.
     "igc/example.igc": (8, 8, {"repeated-fixes", "clock-backwards"}),
-    "igc/skydrop-2019-04-15.igc": (533, 533, set()),
-    "igc/skytraxx21-2023-04-15.igc": (2008, 2008, set()),
-    "igc/xctrack-2020-09-04.igc": (583, 583, set()),
+    "igc/glide-2019.igc": (533, 533, set()),
+    "igc/soaring-2023.igc": (2008, 2008, set()),
+    "igc/glide-2020.igc": (583, 583, set()),
     # Pressure altitude 0 throughout: a telephone without a barometer.
-    "igc/xctrack-2022-04-07.igc": (294, 0, {"values-missing"}),
-    "igc/xctrack-2023-04-28.igc": (979, 0, {"values-missing"}),
+    "igc/without-barometer-2022.igc": (294, 0, {"values-missing"}),
+    "igc/without-barometer-2023.igc": (979, 0, {"values-missing"}),
     # One fix, three other sentences, and a word.
     "pynmea2_data.log": (1, 0, {"damaged-lines"}),
 }
 
 REFUSED = {
     "gpx/gpx1.1_with_extensions_without_namespaces.gpx": "no track point in it, but 1 waypoint",
-    "gpx/gpx_with_garmin_extension.gpx": "no track point in it, but 1 waypoint",
+    "gpx/waypoint-with-extension.gpx": "no track point in it, but 1 waypoint",
     "gpx/track-with-extremes.gpx": r"not one of its track points \(25\) has a time",
     "gpx/track_with_dilution_errors.gpx": r"not one of its track points \(1\) has a time",
     "gpx/unicode_with_bom.gpx": "no track point in it, but 1 waypoint",
@@ -55,13 +56,12 @@ REFUSED = {
 
 @cache
 def recording(name: str) -> Recording:
-    return read(Path(CORPUS, "tracks", name))
+    return read(corpus.log(f"tracks/{name}"))
 
 
 @needs_corpus
 def test_every_track_has_its_expectation():
-    folder = Path(CORPUS, "tracks")
-    files = {p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file()}
+    files = {n.removeprefix("tracks/") for n in corpus.files() if n.startswith("tracks/")}
 
     assert files == {*READ, *REFUSED}
 
@@ -81,12 +81,12 @@ def test_rows_and_findings(name, expected):
 @pytest.mark.parametrize(("name", "message"), REFUSED.items(), ids=list(REFUSED))
 def test_what_is_no_track_is_refused(name, message):
     with pytest.raises(LogFileError, match=message):
-        read(Path(CORPUS, "tracks", name))
+        read(corpus.log(f"tracks/{name}"))
 
 
 @needs_corpus
 def test_the_damaged_line():
-    log = read(Path(CORPUS, "damaged", "bad_line.igc"))
+    log = read(corpus.log("damaged/bad_line.igc"))
 
     assert log.receipt.rows == {"gps": 8, "baro": 8}
     assert log.receipt.dropped == {"damaged fixes": 1}
@@ -104,25 +104,26 @@ B_RECORD = re.compile(
 DATES = {
     "igc/bad-line.igc": (2022, 8, 5),
     "igc/example.igc": (2001, 7, 16),
-    "igc/skydrop-2019-04-15.igc": (2019, 4, 15),
-    "igc/skytraxx21-2023-04-15.igc": (2023, 4, 15),
-    "igc/xctrack-2020-09-04.igc": (2020, 9, 4),
-    "igc/xctrack-2022-04-07.igc": (2022, 4, 7),
-    "igc/xctrack-2023-04-28.igc": (2023, 4, 28),
+    "igc/glide-2019.igc": (2019, 4, 15),
+    "igc/soaring-2023.igc": (2023, 4, 15),
+    "igc/glide-2020.igc": (2020, 9, 4),
+    "igc/without-barometer-2022.igc": (2022, 4, 7),
+    "igc/without-barometer-2023.igc": (2023, 4, 28),
 }
+FINER = ("igc/glide-2020.igc", "igc/without-barometer-2022.igc", "igc/without-barometer-2023.igc")
+"""In these the first two digits behind a record are further ones of the position."""
 
 
 @needs_corpus
 @pytest.mark.parametrize("name", DATES)
 def test_igc_fixes_are_those_of_a_second_decoder(name):
-    text = Path(CORPUS, "tracks", name).read_text(encoding="utf-8")
+    text = corpus.log(f"tracks/{name}").read_text(encoding="utf-8")
     midnight = datetime(*DATES[name], tzinfo=UTC).timestamp()
     wanted = []
     for h, m, s, lat, lat_m, ns, lon, lon_m, ew, baro, gps, rest in B_RECORD.findall(text):
         if re.search("[A-Za-z]", rest):
             continue
-        # In these files the first two digits behind are further ones of the position.
-        fine = rest[:2] if name.startswith("igc/xctrack") else "00"
+        fine = rest[:2] if name in FINER else "00"
         north = int(lat) + (int(lat_m) + int(fine[0]) / 10) / 60_000
         east = int(lon) + (int(lon_m) + int(fine[1]) / 10) / 60_000
         wanted.append(
@@ -164,7 +165,7 @@ def test_speed_of_the_igc_additions_fits_the_way_flown():
 def test_gpx_points_are_those_of_the_library_s_own_reading(name):
     import gpxpy
 
-    document = gpxpy.parse(Path(CORPUS, "tracks", name).read_text(encoding="utf-8-sig"))
+    document = gpxpy.parse(corpus.log(f"tracks/{name}").read_text(encoding="utf-8-sig"))
     points = [p for t in document.tracks for s in t.segments for p in s.points if p.time]
     gps = recording(name)["gps"]
 
@@ -197,7 +198,7 @@ def test_speeds_of_a_gpx_file():
 
 @needs_corpus
 def test_the_nmea_sentence_is_that_of_the_line():
-    line = Path(CORPUS, "tracks", "pynmea2_data.log").read_text(encoding="ascii").splitlines()[0]
+    line = corpus.log("tracks/pynmea2_data.log").read_text(encoding="ascii").splitlines()[0]
     lat, ns, lon, ew = line.split(",")[2:6]
     row = recording("pynmea2_data.log")["gps"].iloc[0]
 
@@ -224,9 +225,7 @@ def test_a_track_alone_claims_no_roll(name):
 
 
 @needs_corpus
-@pytest.mark.parametrize(
-    "name", ["skydrop-2019-04-15", "skytraxx21-2023-04-15", "xctrack-2020-09-04"]
-)
+@pytest.mark.parametrize("name", ["glide-2019", "soaring-2023", "glide-2020"])
 def test_a_glide_from_a_hill_is_one_flight_and_its_way_down_no_drift(name):
     log = recording(f"igc/{name}.igc")
     (sortie,) = flightlog.debrief(log).sorties
@@ -252,8 +251,8 @@ def test_a_part_of_a_flight_is_not_taken_for_a_roll():
 
 
 def heads() -> list[Path]:
-    folders = [SAMPLES, *([Path(CORPUS)] if CORPUS else [])]
-    return sorted(p for f in folders for p in f.rglob("*") if p.is_file() and p.suffix != ".py")
+    samples = (p for p in SAMPLES.rglob("*") if p.is_file() and p.suffix != ".py")
+    return sorted([*samples, *corpus.files().values()])
 
 
 @pytest.mark.parametrize("path", heads(), ids=lambda p: f"{p.parent.name}/{p.name}")

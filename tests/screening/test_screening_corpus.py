@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-import os
 from functools import cache
-from pathlib import Path
 
 import pytest
 
 import flightlog
 from flightlog.debriefing import Debrief, debrief
 from flightlog.errors import LogFileError
+from tests import corpus
 from tests.screening.made import findings
 
-_ROOT = os.environ.get("FLIGHTLOG_CORPUS", "")
-pytestmark = pytest.mark.skipif(not _ROOT, reason="FLIGHTLOG_CORPUS names no folder of real logs")
+pytestmark = pytest.mark.skipif(
+    not corpus.ROOT, reason="FLIGHTLOG_CORPUS names no folder of real logs"
+)
 
 SUBJECT = {
     "mixed-clocks", "utc-leap-seconds", "gps-week-rollover", "gps-late", "position-jumps",
@@ -63,7 +63,7 @@ EXPECTED = {
 
 @cache
 def debriefed(name: str) -> Debrief:
-    return debrief(flightlog.read(Path(_ROOT, name)))
+    return debrief(flightlog.read(corpus.log(name)))
 
 
 @pytest.mark.parametrize("name", EXPECTED)
@@ -87,19 +87,16 @@ def test_every_simulated_roll_still_stands(name):
     assert "takeoff.ground_roll" in sortie.figures
 
 
-def _others() -> list[str]:
-    if not _ROOT:
-        return []
-    folders = ("ulog", "transmitter", "tracks", "damaged")
-    files = (p for f in folders for p in sorted(Path(_ROOT, f).rglob("*")) if p.is_file())
-    return [p.relative_to(_ROOT).as_posix() for p in files]
-
-
-LEAPING = next((n for n in _others() if n.endswith("without-elevations.gpx")), "")
+OTHERS = [
+    name
+    for name in corpus.files()
+    if name.startswith(("ulog/", "transmitter/", "tracks/", "damaged/"))
+]
+LEAPING = "tracks/gpx/lake-without-elevations.gpx"
 """A track that leaps by 180 m in two seconds, and goes at 7 m/s on either side."""
 
 
-@pytest.mark.parametrize("name", _others())
+@pytest.mark.parametrize("name", OTHERS)
 def test_no_unit_or_clock_of_any_other_log_is_doubted(name):
     try:
         done = debriefed(name)
