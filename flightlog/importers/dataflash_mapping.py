@@ -81,7 +81,8 @@ def numbers(table: Messages, spec: Mapping[str, Any]) -> FloatArray | None:
         # Dividing by the inverse keeps round decimals round (1e-6, 0.01).
         inverse = round(1.0 / factor)
         exact = inverse > 1 and inverse * factor == 1.0
-        with np.errstate(over="ignore"):  # nonsense becomes infinite, and then missing
+        # Nonsense becomes infinite or NaN, and then missing; a signalling NaN warns.
+        with np.errstate(over="ignore", invalid="ignore"):
             values = values / inverse if exact else values * factor
     if offset:
         values = values + offset

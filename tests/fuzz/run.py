@@ -4,15 +4,16 @@
 
 Sources are the sample flights, small files made here, and every file below the folders given
 (where none is, below the folder that FLIGHTLOG_CORPUS names). Each input goes to the importer
-of the format that it was cut from, each tenth to the detector first. An input fails if
+of the format that it was cut from, each seventh to the detector first. An input fails if
 
 * anything but a `FlightlogError` is raised, or a recording breaks a promise (time falls);
 * it takes longer than 10 s;
 * memory rises by more than ten times the input plus 300 MB over the process's baseline.
 
-Failures are written to ``--keep DIR`` with the trace, and the exit code is 1. With the same
-seed and sources the inputs are the same. Peaks of memory are the kernel's on Linux, else
-sampled every few milliseconds (needs psutil).
+With ``--debrief`` each recording is also debriefed and told in words and JSON. Failures are written
+to ``--keep DIR`` with the trace, and the exit code is 1. With the same seed and sources the inputs
+are the same. Peaks of memory are the kernel's on Linux, else sampled every few milliseconds (needs
+psutil).
 """
 
 from __future__ import annotations
@@ -78,8 +79,12 @@ class Peak:
         return 0
 
 
-def feed(format: str, content: bytes, path: Path, *, detected: bool) -> str:
+def feed(
+    format: str, content: bytes, path: Path, *, detected: bool, debriefed: bool = False
+) -> str:
     """Read one input as a user would; give what came of it: "recording" or the error's name.
+
+    With ``debriefed`` the recording goes all the way to the words and the JSON.
 
     Raises
     ------
@@ -104,6 +109,14 @@ def feed(format: str, content: bytes, path: Path, *, detected: bool) -> str:
     except FlightlogError as error:
         return type(error).__name__
     check(recording)
+    if debriefed:
+        from flightlog.contract import dumps
+        from flightlog.debriefing import debrief
+        from flightlog.reports.words import debrief_lines
+
+        result = debrief(recording)
+        debrief_lines(result)
+        dumps(result)
     return "recording"
 
 
@@ -129,7 +142,14 @@ def check(recording: Any) -> None:
 
 
 def _work(
-    me: int, sources: list[Source], seed: int, jobs: Any, told: Any, begun: Any, number: Any
+    me: int,
+    sources: list[Source],
+    seed: int,
+    debriefed: bool,
+    jobs: Any,
+    told: Any,
+    begun: Any,
+    number: Any,
 ) -> None:
     warnings.simplefilter("error")
     peak = Peak()
@@ -150,7 +170,7 @@ def _work(
             number[me], begun[me] = (-n - 1 if full else n), time.monotonic()
             failure = ""
             try:
-                came = feed(format, content, path, detected=n % 10 == 0)
+                came = feed(format, content, path, detected=n % 7 == 0, debriefed=debriefed)
             except Exception:
                 came, failure = "crash", traceback.format_exc()
             taken, begun[me] = time.monotonic() - begun[me], 0.0
@@ -170,13 +190,20 @@ def _quietly(format: str, content: bytes, path: Path) -> None:
 
 
 def run(
-    sources: list[Source], *, inputs: int, full: int, seed: int, processes: int, keep: Path | None
+    sources: list[Source],
+    *,
+    inputs: int,
+    full: int,
+    seed: int,
+    processes: int,
+    keep: Path | None,
+    debriefed: bool = False,
 ) -> Counter[tuple[str, str]]:
     """Run all inputs; give how often each (format, outcome) came, and print failures."""
     context = mp.get_context("spawn")
     jobs, told = context.Queue(maxsize=1000), context.Queue()
     begun, number = context.Array("d", processes), context.Array("q", processes)
-    args = [(me, sources, seed, jobs, told, begun, number) for me in range(processes)]
+    args = [(me, sources, seed, debriefed, jobs, told, begun, number) for me in range(processes)]
     workers = [context.Process(target=_work, args=a, daemon=True) for a in args]
     for worker in workers:
         worker.start()
@@ -250,6 +277,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--only", help="one format")
+    parser.add_argument("--debrief", action="store_true", help="debrief what was read, too")
     parser.add_argument("--keep", type=Path, help="folder for inputs that failed")
     given = parser.parse_args()
     corpus = os.environ.get("FLIGHTLOG_CORPUS")
@@ -269,6 +297,7 @@ def main() -> int:
         seed=given.seed,
         processes=given.processes,
         keep=given.keep,
+        debriefed=given.debrief,
     )
     for (format, came), count in sorted(counts.items()):
         print(f"{format:<20} {came:<22} {count}")

@@ -347,3 +347,19 @@ def test_damage_gives_a_recording_or_a_clear_error(tmp_path, data):
         time_s = recording[name]["time_s"].to_numpy()
         assert np.isfinite(time_s).all()
         assert (np.diff(time_s) >= 0).all()
+
+
+def test_a_signalling_nan_and_a_number_beyond_all_are_missing_and_do_not_warn(tmp_path):
+    """Damaged 64-bit floats once raised a warning when their unit was taken out."""
+    log = with_fmt().declare(1, "BAT", "QBdd", "TimeUS,Inst,Volt,CurrTot")
+    for i in range(20):
+        log.add("BAT", 200_000 * i, 0, 24.0, 1000.0 + i)
+    for row, bits in ((-1, b"\x01\0\0\0\0\0\xf0\x7f"), (-2, b"\xff\xff\xff\xff\xff\xff\xef\x7f")):
+        end = len(log.data) + (row + 1) * (3 + 8 + 1 + 16)
+        log.data[end - 8 : end] = bits
+    path = tmp_path / "a.bin"
+    path.write_bytes(log.data)
+    charge = read(path)["battery"]["charge_used_coulomb"]
+
+    assert charge[:18].to_list() == pytest.approx([3.6 * (1000 + i) for i in range(18)])
+    assert charge[18:].isna().all()
