@@ -230,14 +230,15 @@ def unrolled_weeks(week: FloatArray, file_unix_s: float, notes: Notes) -> FloatA
     if not short.any():
         return week
     latest = (file_unix_s + 86400 - GPS_EPOCH_UNIX_S) / WEEK_S
-    eras = np.maximum(np.floor((latest - week) / 1024), 1)
+    ten_bits = np.where(short, week, 0.0)  # a damaged row may hold an infinity
+    eras = np.maximum(np.floor((latest - ten_bits) / 1024), 1)
     notes.find(
         "gps-week-rollover",
         f"The receiver's week counter restarts every 1024 weeks; {int(eras[short][0]) * 1024} "
         "weeks were added to fit the date of the file.",
         evidence={"rows": int(short.sum())},
     )
-    return np.where(short, week + 1024 * eras, week)
+    return np.where(short, ten_bits + 1024 * eras, week)
 
 
 def utc_relation(time_s: FloatArray, unix_s: FloatArray, source: str) -> UtcRelation:

@@ -12,6 +12,7 @@ from flightlog.importers.common import (
     gps_unix_s,
     missing_where,
     repeated_rows,
+    unrolled_weeks,
     utc_relation,
 )
 from flightlog.importers.house import healthiest, house_table
@@ -46,6 +47,16 @@ def test_the_gps_epoch():
     # METHODS of the trade: week 2340, 302400 s, 18 leap seconds = 2024-11-13T11:59:42Z.
     assert gps_unix_s(np.array([2340.0]), np.array([302400.0])).tolist() == [1731499182.0]
     assert np.isnan(gps_unix_s(np.array([0.0]), np.array([302400.0]))).all()
+
+
+@pytest.mark.parametrize("odd", [np.inf, -np.inf, np.nan, 0.0])
+def test_only_weeks_of_the_short_counter_are_moved_to_the_files_era(odd):
+    # Week 2340 is 292 in a 10-bit counter; the file was written in week 2341 of 1980-01-06.
+    written = 315964800 + 2341 * 604800
+    weeks = unrolled_weeks(np.array([292.0, 2340.0, odd]), written, Notes())
+
+    assert weeks[:2].tolist() == [2340.0, 2340.0]
+    assert weeks[2] == odd or (np.isnan(weeks[2]) and np.isnan(odd))
 
 
 def test_sentinels_and_infinities_go_missing():
