@@ -36,6 +36,9 @@ CHARGE_EFFICIENCY = 0.995
 CHARGE_EFFICIENCY_STD = 0.003
 """Charge that comes out of a lithium-polymer battery over the charge that went in. [-]"""
 
+MOST_SCALE = 2.0
+"""A sensor that is set up at all is not off by more than this factor."""
+
 NEEDED_CHARGES = 5
 """Charges that have to agree before a scale is changed."""
 
@@ -95,23 +98,42 @@ def current_scale(view: LogView) -> Iterator[Finding]:
             evidence={"charged_ah": charged / COULOMB_PER_AH},
         )
         return
-    scale = charge_scale(counted.value, counted.std, charged)
+    yield _judged_scale(counted, charged)
+
+
+def _judged_scale(counted: Uncertain, charged_c: float) -> Finding:
+    """Say what both charges make of the scale: it agrees, it is off, or a number is wrong."""
+    scale = charge_scale(counted.value, counted.std, charged_c)
     off = abs(scale.value - 1)
-    if off <= 2 * scale.std:
-        return
-    yield make_finding(
+    agrees = off <= 2 * scale.std
+    slip = not 1 / MOST_SCALE < scale.value < MOST_SCALE
+    counted_ah, charged_ah = counted.value / COULOMB_PER_AH, charged_c / COULOMB_PER_AH
+    said = (
+        f"The log counts {counted_ah:.3f} Ah, {100 * counted_ah / charged_ah:.0f} % of the "
+        f"{charged_ah:.3f} Ah of the charger: "
+    )
+    if agrees:
+        said += f"they agree within {200 * scale.std:.0f} %."
+    elif slip:
+        said += "no sensor is off by so much, so the number is not of this log or not in Ah."
+    else:
+        said += (
+            f"a scale of {scale.value:.2f} (± {2 * scale.std:.2f}) is proposed and was not "
+            f"applied; it needs {NEEDED_CHARGES} charges that agree."
+        )
+    return make_finding(
         "current-scale",
-        f"The log counts {counted.value / COULOMB_PER_AH:.3f} Ah, "
-        f"{100 * counted.value / charged:.0f} % of the {charged / COULOMB_PER_AH:.3f} Ah of the "
-        f"charger: a scale of {scale.value:.2f} (± {2 * scale.std:.2f}) is proposed and was not "
-        f"applied; it needs {NEEDED_CHARGES} charges that agree.",
+        said,
+        severity="note" if agrees or slip else None,
+        affects=() if agrees or slip else None,
+        remedy="Nothing to do." if agrees else "Check the number that was given." if slip else None,
         evidence={
-            "counted_ah": counted.value / COULOMB_PER_AH,
-            "charged_ah": charged / COULOMB_PER_AH,
+            "counted_ah": counted_ah,
+            "charged_ah": charged_ah,
             "scale": scale.value,
             "scale_std": scale.std,
         },
-        widen=off,
+        widen=0.0 if agrees or slip else off,
     )
 
 

@@ -206,10 +206,22 @@ def test_the_energy_of_every_lap_is_widened_as_that_of_the_flight():
         assert after.energy.std > before.energy.std
 
 
-def test_a_charger_that_agrees_is_not_spoken_of():
+def test_a_charger_that_agrees_is_a_note_that_widens_nothing():
     result = debrief(sample(), replace(CALM, charged_coulomb=counted_c() / 0.995))
 
-    assert not found(result, "current-scale")
+    finding = only(result, "current-scale")
+    assert "they agree within" in finding.message
+    assert (finding.severity, finding.affects) == ("note", ())
+    assert std(result, "energy.used") == std(clean(), "energy.used")
+
+
+@pytest.mark.parametrize("factor", [10.0, 0.1])
+def test_a_charge_ten_times_off_is_a_slip_of_the_pen_and_no_scale(factor):
+    result = debrief(sample(), replace(CALM, charged_coulomb=counted_c() * factor))
+
+    finding = only(result, "current-scale")
+    assert "not of this log or not in Ah" in finding.message
+    assert (finding.severity, finding.affects) == ("note", ())
     assert std(result, "energy.used") == std(clean(), "energy.used")
 
 
