@@ -32,6 +32,10 @@ NO_CURRENT = (
     "the log has no current; fit a current sensor, or set the battery monitor to measure "
     "voltage and current"
 )
+NO_VOLTAGE = (
+    "the log has a current but no voltage of the battery; log both (a receiver's own supply is "
+    "not the battery's voltage)"
+)
 NO_BATTERY = "the log has no battery data; connect a battery monitor and log it"
 
 _BROKEN_ZERO_A = 5.0
@@ -68,7 +72,7 @@ def battery_of(recording: Recording) -> Battery:
 
 def _pair(found: tuple[Monitor, ...], recording: Recording) -> Battery:
     if not found:
-        return Battery((), True, NO_CURRENT if "battery" in recording else NO_BATTERY)
+        return Battery((), True, _nothing(recording))
     broken = [m for m in found if abs(m.zero.subtract_a) > _BROKEN_ZERO_A]
     if broken:
         reading = broken[0].zero.parked_a
@@ -90,6 +94,15 @@ def _pair(found: tuple[Monitor, ...], recording: Recording) -> Battery:
             "or one at the common lead",
         )
     return Battery(found, not same_current, "")
+
+
+def _nothing(recording: Recording) -> str:
+    """Why no monitor can be used."""
+    table = recording.get("battery")
+    if table is None:
+        return NO_BATTERY
+    has = {c for c in ("voltage_v", "current_a") if c in table and table[c].notna().any()}
+    return NO_VOLTAGE if has == {"current_a"} else NO_CURRENT
 
 
 def _alike(flows: list[Flow], tolerance: float) -> bool:

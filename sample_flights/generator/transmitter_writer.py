@@ -20,7 +20,7 @@ from .run import Flown
 from .sensors import CHANNELS, Rng, link_table, pulses
 
 HEADER = (
-    "Date,Time,RQly(%),RxBt(V),Curr(A),Capa(mAh),GPS,GSpd(kmh),Hdg(@),Alt(m),Sats,"
+    "Date,Time,RQly(%),RxBt(V),Curr(A),Capa(mAh),Bat_(%),GPS,GSpd(kmh),Hdg(@),Alt(m),Sats,"
     "Rud,Ele,Thr,Ail,TxBat(V)"
 )
 
@@ -41,6 +41,8 @@ class Transmitter:
         Between two transmissions of position, battery and link quality. [s]
     air_s : tuple of float
         Shortest and longest way through the link. [s]
+    pack_mah : float
+        Capacity from which the per cent of the pack are counted.
     starts_s, ends_s : float
         First row after the flight's first sample, last row before its last one. [s]
     """
@@ -52,6 +54,7 @@ class Transmitter:
     battery_s: float = 0.61
     link_s: float = 0.3
     air_s: tuple[float, float] = (0.05, 0.2)
+    pack_mah: float = 4000.0
     starts_s: float = 2.3
     ends_s: float = 1.1
 
@@ -67,6 +70,7 @@ class Transmitter:
         link = self._last(link_table(flown, boot, rng), self.link_s, when, rng)
         sticks = _sticks(flown, boot, when)
         stamp = np.round(utc + when + self.zone_s - self.slow_s, 2)
+        used_mah = power["charge_used_coulomb"].to_numpy() / 3.6
         lines = []
         for i, second in enumerate(stamp):
             moment = datetime(1970, 1, 1, tzinfo=UTC) + timedelta(seconds=float(second))
@@ -76,7 +80,7 @@ class Transmitter:
                 f"{moment:%Y-%m-%d,%H:%M:%S}.{moment.microsecond // 1000:03d}"
                 f",{link['quality_pct'].iloc[i]:.0f}"
                 f",{power['voltage_v'].iloc[i]:.1f},{power['current_a'].iloc[i]:.1f}"
-                f",{power['charge_used_coulomb'].iloc[i] / 3.6:.0f}"
+                f",{used_mah[i]:.0f},{100 * (1 - used_mah[i] / self.pack_mah):.0f}"
                 f",{gps['latitude_deg'].iloc[i]:.6f} {gps['longitude_deg'].iloc[i]:.6f}"
                 f",{gps['ground_speed_m_s'].iloc[i] * 3.6:.1f},{course / 1000.0:.2f}"
                 f",{height.iloc[i]:.0f},{gps['satellites'].iloc[i]:.0f}"

@@ -324,3 +324,10 @@ def test_energy_of_the_simulated_flights(name):
     assert got.value == pytest.approx(expected, rel=0.01)
     low, high = got.interval()
     assert low < expected < high
+
+
+def test_a_current_without_a_voltage_is_withheld_for_the_voltage():
+    log = recording(battery=battery(np.arange(0.0, 100.0, 0.2), np.nan, 10.0))
+    asked = energy.answer(log, sortie(20.0, 80.0), None, Answer())
+
+    assert "no voltage" in asked.withheld["energy.used"]

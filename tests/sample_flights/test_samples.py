@@ -72,7 +72,7 @@ def test_card_of_the_transmitter_shows_the_flight_late_and_on_its_own_clock() ->
     assert 0.1 < np.mean(ages) < 0.6
     repeats = np.mean(np.diff(shown) == 0)
     assert 0.3 < repeats < 0.7
-    assert {len(r) for r in rows} == {16}
+    assert {len(r) for r in rows} == {17}
 
 
 def test_together_they_stay_small() -> None:
