@@ -82,8 +82,10 @@ if TYPE_CHECKING:
     from flightlog.team_files.column_map import ColumnMap, ColumnSection, TimeSection
 
 VERSION = 1
-FORMAT = "columns"
-"""Format that the receipt names."""
+FORMAT = "delimited"
+"""Format that the receipt names; a transmitter's card stays one, whatever map it is read by."""
+
+CARD = "transmitter"
 
 _BINARY = ("dataflash", "mavlink-telemetry", "ulog")
 _FEWEST_BARE_ROWS = 5
@@ -136,7 +138,7 @@ def load_by_map(path: Path, map_path: Path, progress: Progress | None = None) ->
     tell = progress or (lambda _fraction, _what: None)
     made, sha256 = read_column_map(map_path)
     tell(0.05, "reading")
-    _refuse_binary(path)
+    format_ = _format_of(path)
     section = made.file
     file = open_text(
         path,
@@ -168,12 +170,15 @@ def load_by_map(path: Path, map_path: Path, progress: Progress | None = None) ->
     notes.unused[:0] = [h for at, h in enumerate(file.table.header) if at not in used]
     tell(1.0, "done")
     return recording_of(
-        file, format=FORMAT, importer_version=VERSION, tables=tables, clock=clock, notes=notes
+        file, format=format_, importer_version=VERSION, tables=tables, clock=clock, notes=notes
     )
 
 
-def _refuse_binary(path: Path) -> None:
-    """Refuse a binary log, whose bytes would pass for characters of some encoding."""
+def _format_of(path: Path) -> str:
+    """Tell a transmitter's card from other tables, as what is known of cards holds by a map too.
+
+    A binary log, whose bytes would pass for characters of some encoding, is refused.
+    """
     from flightlog.importers import read_head
 
     head = read_head(path)
@@ -184,6 +189,8 @@ def _refuse_binary(path: Path) -> None:
                 where=path.name,
                 fix="Leave out --columns.",
             )
+    card = next(one for one in IMPORTERS if one.format == CARD)
+    return CARD if card.sniff(head) == Match.YES else FORMAT
 
 
 def _places(file: TextFile, made: ColumnMap, map_path: Path) -> dict[str, int]:

@@ -324,11 +324,13 @@ def _median_step(time_s: Array) -> float:
 
 def unit_remedy(recording: Recording) -> str:
     """How the user confirms a unit, by where the log comes from."""
-    if recording.receipt.format in ("transmitter", "delimited"):
+    if recording.receipt.format == "transmitter":
         return (
-            "If that is so, say the unit in a column map: `flightlog explain LOG` writes one, "
-            "`--columns MAP` gives it. Nothing was converted."
+            "If that is so, say the unit in a column map: `flightlog explain LOG --map FILE` "
+            "writes one, `--columns FILE` gives it. Nothing was converted."
         )
+    if recording.receipt.format == "delimited":
+        return "If that is so, correct the unit in the column map. Nothing was converted."
     return (
         "If that is so, correct the setting of the logger that writes this value, or the program "
         "that converted the file. Nothing was converted."

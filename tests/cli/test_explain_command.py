@@ -79,7 +79,7 @@ def test_from_an_unknown_table_to_a_debrief(here, capsys):
     speed = sortie["figures"]["flight.max_ground_speed"]
     # flown at 15 m/s
     assert speed["value"] == pytest.approx(15.0, abs=0.3)
-    assert debrief["log"]["format"] == "columns"
+    assert debrief["log"]["format"] == "delimited"
     assert debrief["log"]["duration_s"] == pytest.approx(199.8)
 
 

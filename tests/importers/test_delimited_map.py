@@ -275,7 +275,14 @@ sign = -1
 
     assert set(log) == {"attitude"}
     assert log["attitude"]["pitch_rad"].tolist() == [-0.05, -0.05, -0.05]
-    assert log.receipt.format == "columns"
+    # What is known of cards (a copy from the radio, a clock set by hand) still holds of it.
+    assert log.receipt.format == "transmitter"
+
+
+def test_the_receipt_of_any_other_table_names_no_device(tmp_path):
+    log = by_map(tmp_path, "t,v\n0,1\n1,2\n2,3\n", time('"t"', "seconds"))
+
+    assert log.receipt.format == "delimited"
 
 
 def test_the_receipt_names_the_map_and_its_hash(tmp_path):

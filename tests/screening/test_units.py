@@ -222,10 +222,13 @@ def test_the_air_may_be_as_cold_or_hot_as_it_likes(kelvin):
 
 def test_a_log_with_columns_is_confirmed_in_a_column_map():
     wrong = scaled(flown(), "gps", "ground_speed_m_s", 3.6)
-    by_map = told(as_format(wrong, "transmitter"), "speed-unit")[0].remedy
+    by_card = told(as_format(wrong, "transmitter"), "speed-unit")[0].remedy
+    by_map = told(as_format(wrong, "delimited"), "speed-unit")[0].remedy
     by_logger = told(as_format(wrong, "dataflash"), "speed-unit")[0].remedy
 
-    assert "--columns" in by_map
+    assert "--map FILE" in by_card
+    assert "--columns FILE" in by_card
+    assert "correct the unit in the column map" in by_map
     assert "--columns" not in by_logger
     assert "setting of the logger" in by_logger
 
