@@ -24,6 +24,9 @@ PAUSE_S = 20.0
 FLIGHT_S = 20.0
 """A shorter motion is not worth a debrief of its own [s]."""
 
+PRINTED = ("dataflash-text",)
+"""Formats that hold rounded what another form of the same log holds exactly."""
+
 Span = tuple[float, float]
 
 
@@ -253,9 +256,14 @@ def _shorter(
             )
     if abs(one.start_s - two.start_s) > 1.0:
         return None
-    if len(one.latitude_deg.value) > len(two.latitude_deg.value):
+    if _holds(one) > _holds(two):
         short, long, one, two = long, short, two, one
     return _same_rows(short, long, one, two)
+
+
+def _holds(one: Sketch) -> tuple[int, bool]:
+    """How much a form of the same rows holds: how many, then whether with all their digits."""
+    return len(one.latitude_deg.value), one.format not in PRINTED
 
 
 def _same_rows(short: int, long: int, one: Sketch, two: Sketch) -> Copy | None:

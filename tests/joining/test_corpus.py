@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from flightlog.errors import UnknownFormatError
 from flightlog.importers import read
 from flightlog.joining import Sketch, group, sketch
 from flightlog.joining.copies import has_rows_of
@@ -56,10 +55,7 @@ def test_different_flights_stay_apart_at_one_place_with_one_aircraft(clocks):
 
 
 def test_the_binary_and_the_text_of_one_flight_are_one_recording():
-    try:
-        text = seen("dataflash/electric_hand_launch_2013.log")
-    except UnknownFormatError:
-        pytest.skip("DataFlash text is not read yet")
+    text = seen("dataflash/electric_hand_launch_2013.log")
     binary = seen("dataflash/electric_hand_launch_2013.bin")
     grouping = group([text, binary])
 

@@ -288,11 +288,16 @@ def test_a_longer_copy_of_a_growing_file_stands_for_the_shorter():
         assert not kept.receipt.partners
 
 
-def test_the_same_rows_in_another_form_are_one():
+@pytest.mark.parametrize("order", [list, lambda logs: logs[::-1]], ids=["as named", "reversed"])
+def test_the_same_rows_in_another_form_are_one_and_the_exact_form_stands(order):
     one = logger(one_flight(1), "a.bin")
     text = dressed(one, "a.log", format="dataflash-text", utc=one.receipt.utc)
-    [kept] = join([one, text])
+    # The text is the larger file of the two, and holds fewer digits.
+    size = 10 * one.receipt.size
+    text = Recording({n: text[n] for n in text}, replace(text.receipt, size=size))
+    [kept] = join(order([one, text]))
 
+    assert kept.receipt.file == "a.bin"
     assert "a.log was given as well: the same rows, as dataflash-text" in found(
         kept, "same-recording"
     )
