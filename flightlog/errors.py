@@ -8,6 +8,13 @@ FlightlogError                 one of these, or a fault of ours
 ├─ UsageError                  an option or argument can't be understood      exit 2
 ├─ OutputError                 results can't be written where they were asked for  exit 3
 ├─ NotEnoughDataError          (ValueError) the flight lacks what was asked  exit 1
+├─ LogbookError                a record of the logbook is broken             exit 6
+│  └─ SignatureError           a record does not match its signature         exit 6
+├─ RefusedError                the record's own rules don't allow it         exit 5
+├─ KeyFileError                a private key is missing or damaged           exit 3
+│  └─ PassphraseError          a passphrase does not open the key            exit 3
+├─ TeamFolderError             a folder is no team folder, or of a newer program  exit 3
+│  └─ NotWritableError         the team folder can't be written              exit 7
 └─ Interrupted                 the user stopped a long task                  exit 130
 
 Every error says where it happened, what was found there and what to do, as a sentence and
@@ -80,6 +87,44 @@ class OutputError(FlightlogError):
 
 class NotEnoughDataError(FlightlogError, ValueError):
     """The flight lacks what the computation needs."""
+
+
+class LogbookError(FlightlogError):
+    """A record of a logbook is broken, missing or impossible."""
+
+    exit_code = 6
+
+
+class SignatureError(LogbookError):
+    """A record does not match a signature on it."""
+
+
+class RefusedError(FlightlogError):
+    """The rules of the record don't allow it: who may sign what, and after which entries."""
+
+    exit_code = 5
+
+
+class KeyFileError(FlightlogError):
+    """A person's private key is missing, damaged or kept where it may not be."""
+
+    exit_code = 3
+
+
+class PassphraseError(KeyFileError):
+    """A passphrase does not open the key, or it is too early to try again."""
+
+
+class TeamFolderError(FlightlogError):
+    """A folder is no team folder, is damaged, or was written by a newer program."""
+
+    exit_code = 3
+
+
+class NotWritableError(TeamFolderError):
+    """The team folder can't be written: disk full, locked by another process, or read-only."""
+
+    exit_code = 7
 
 
 class Interrupted(FlightlogError):
