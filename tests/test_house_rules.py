@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import ast
 import re
+import shlex
 import subprocess
 import sys
 from collections.abc import Iterator
 from fnmatch import filter as matching
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.main import get_command
@@ -279,7 +281,18 @@ def test_what_a_finding_spoils_exists():
 
 # --- documents
 
-COMMANDS = sorted(c.name or c.callback.__name__ for c in app.registered_commands if c.callback)
+
+def commands(group: Any, words: str = "") -> Iterator[tuple[str, Any]]:
+    """Give all commands with the words that call them, those of groups too."""
+    for name, command in group.commands.items():
+        called = f"{words} {name}".strip()
+        if hasattr(command, "commands"):
+            yield from commands(command, called)
+        else:
+            yield called, command
+
+
+COMMANDS = dict(commands(get_command(app)))
 DEBRIEF_OPTIONS = [
     name
     for parameter in get_command(app).commands["debrief"].params
@@ -293,11 +306,16 @@ def test_every_command_is_in_the_readme(command):
     assert f"flightlog {command}" in README.read_text(encoding="utf-8")
 
 
+@pytest.mark.parametrize("words", COMMANDS)
+def test_every_command_shows_an_example_that_calls_it(words):
+    assert f"Example: flightlog {words}" in " ".join(COMMANDS[words].help.split())
+
+
 def typed_commands(text: str) -> Iterator[list[str]]:
     """Give the words of every line of a document that calls the program."""
     for line in text.splitlines():
         if line.startswith("flightlog "):
-            yield line.split()[1:]
+            yield shlex.split(line)[1:]
 
 
 README_COMMANDS = list(typed_commands(README.read_text(encoding="utf-8")))
@@ -305,7 +323,8 @@ README_COMMANDS = list(typed_commands(README.read_text(encoding="utf-8")))
 
 @pytest.mark.parametrize("words", README_COMMANDS, ids=" ".join)
 def test_what_the_readme_types_exists(words):
-    command = next(c for c in get_command(app).commands.values() if c.name == words[0])
+    called = max((c for c in COMMANDS if f"{' '.join(words)} ".startswith(f"{c} ")), key=len)
+    command = COMMANDS[called]
     options = {name for parameter in command.params for name in parameter.opts}
     shipped = {p.name for folder in ("sample_flights", "checklists") for p in files_in(folder)}
 

@@ -15,6 +15,8 @@ from flightlog.cli.console import err, out
 from flightlog.cli.debriefing import debrief
 from flightlog.cli.demo import demo
 from flightlog.cli.files import convert, explain
+from flightlog.cli.logbook import logbook_app
+from flightlog.cli.team import team_app
 from flightlog.errors import FlightlogError, Interrupted
 
 app = typer.Typer(
@@ -29,6 +31,8 @@ app.command()(demo)
 app.command()(debrief)
 app.command()(explain)
 app.command()(convert)
+app.add_typer(team_app)
+app.add_typer(logbook_app)
 
 # Public names for what typer raises; where the classes live has changed between its versions.
 _UsageError: type[Exception] = typer.BadParameter.__bases__[0]

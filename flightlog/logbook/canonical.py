@@ -24,6 +24,8 @@ MOST_DEPTH = 32
 """Deepest nesting of a record."""
 LARGEST_INTEGER = 2**53 - 1
 """Largest integer that every JSON reader keeps exactly (RFC 8785, 3.2.2.3, after RFC 7493)."""
+_INTEGER_SIGNS = 17
+"""Signs of the longest integer: 16 digits and a minus."""
 _BEYOND_BMP = 0xF0
 """First byte of a UTF-8 sequence beyond the basic plane: only there do sort orders differ."""
 
@@ -69,7 +71,7 @@ def decode(data: bytes) -> dict[str, Any]:
     if len(data) > MOST_BYTES:
         raise _bad(f"it is {len(data)} bytes long; a record has at most {MOST_BYTES}")
     try:
-        body = json.loads(data, parse_float=_no_float, parse_constant=_no_float)
+        body = _READER.decode(data.decode("utf-8"))
     except (ValueError, RecursionError) as error:
         raise _bad(f"it is not JSON ({_short(error)})") from error
     if not isinstance(body, dict):
@@ -83,11 +85,11 @@ def _rewritten(body: dict[str, Any], data: bytes) -> bytes:
     # Within the basic plane code points sort like UTF-16 units, and the standard library writes
     # the same bytes in a sixth of the time; anything further is left to the library.
     if data.isascii() or max(data) < _BEYOND_BMP:
-        _refuse(body, "", 0)
+        # What JSON gave can only be too deep, which takes many brackets: most need no walk.
+        if data.count(b"{") + data.count(b"[") > MOST_DEPTH:
+            _refuse(body, "", 0)
         try:
-            return json.dumps(
-                body, sort_keys=True, separators=(",", ":"), ensure_ascii=False
-            ).encode()
+            return _WRITER.encode(body).encode()
         except UnicodeEncodeError as error:
             raise _bad("it holds half a character") from error
     return encode(body)
@@ -137,6 +139,18 @@ def _refuse(value: object, where: str, depth: int) -> None:
 
 def _no_float(text: str) -> NoReturn:
     raise ValueError(f"{text[:20]} is a float; records hold none")
+
+
+def _integer(text: str) -> int:
+    if len(text) > _INTEGER_SIGNS or abs(int(text)) > LARGEST_INTEGER:
+        raise _bad("an integer is beyond 2^53 - 1; write it as text")
+    return int(text)
+
+
+_READER = json.JSONDecoder(parse_float=_no_float, parse_constant=_no_float, parse_int=_integer)
+_WRITER = json.JSONEncoder(
+    sort_keys=True, separators=(",", ":"), ensure_ascii=False, check_circular=False
+)
 
 
 def _short(error: Exception) -> str:

@@ -13,17 +13,21 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from string import ascii_lowercase, ascii_uppercase
 
 from flightlog.errors import UsageError
 
 _SIGNS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 _LOOKALIKES = str.maketrans("ILOU", "110V")
+# Not str.upper(), which makes two letters of some and Latin ones of others.
+_TYPED = _LOOKALIKES | str.maketrans(ascii_lowercase, ascii_uppercase.translate(_LOOKALIKES))
 _DATA = 25
 _CHECK = 2
 _BITS = 5 * _DATA
 # A prime below 32**2: every single wrong sign and every swap of neighbours changes the remainder.
 _MODULUS = 1021
 _HEX = re.compile(r"[0-9a-f]{64}")
+_NUMBER = re.compile(r"[0-9]{1,9}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +65,12 @@ def head_code(number: int, digest: str) -> str:
     return f"{number}.{code(digest)}"
 
 
+def head_text(head: Head) -> str:
+    """Write a head again that was read: its number where it has one, a dot, its code."""
+    number = f"{head.number}." if head.number is not None else ""
+    return number + code(f"{head.bits << (256 - head.length):064x}")
+
+
 def short(digest: str) -> str:
     """Give the first five signs of a code: a name for screens, never enough to tell two apart."""
     return code(digest)[:5]
@@ -77,19 +87,23 @@ def read_head(text: str) -> Head:
     number, dot, rest = text.strip().partition(".")
     if not dot:
         number, rest = "", number
-    if number and not (number.isascii() and number.isdigit() and len(number) <= 9):
+    if number and not (_NUMBER.fullmatch(number) and int(number)):
         raise UsageError(
-            f"{number!r} before the dot is no number of an entry", where=text[:80], fix=_LIKE
+            f"{number[:20]!r} before the dot is no number of an entry", where=text[:80], fix=_LIKE
         )
     place = int(number) if number else None
     plain = re.sub(r"[\s-]", "", rest)
     if _HEX.fullmatch(plain.lower()):
         return Head(place, int(plain, 16), 256)
-    return Head(place, _bits(plain, text), _BITS)
+    return Head(place, _bits(signs_of(plain), text), _BITS)
 
 
-def _bits(plain: str, text: str) -> int:
-    signs = plain.upper().translate(_LOOKALIKES)
+def signs_of(text: str) -> str:
+    """Give the signs that typed text means: without hyphens and blanks, look-alikes replaced."""
+    return re.sub(r"[\s-]", "", text).translate(_TYPED)
+
+
+def _bits(signs: str, text: str) -> int:
     wrong = sorted(set(signs) - set(_SIGNS))
     if wrong or len(signs) != _DATA + _CHECK:
         found = f"the sign {wrong[0]!r} is in no code" if wrong else f"{len(signs)} signs, not 27"

@@ -61,6 +61,7 @@ RELATIONS = (CORRECTS, ENDS, SPENDS, INSPECTS, EXPLAINS, CITES)
 
 _HEX = re.compile(r"[0-9a-f]{64}")
 _WORD = re.compile(r"[a-z][a-z0-9.-]{0,39}")
+_TIME = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T(?:[01][0-9]|2[0-3]):[0-9]{2}:[0-9]{2}Z")
 _UTC = "%Y-%m-%dT%H:%M:%SZ"
 
 
@@ -189,6 +190,8 @@ class Entry:
     people_signatures: tuple[bytes, ...]
     body: Body = field(init=False, repr=False, compare=False)
     hash: str = field(init=False, compare=False)
+    parents: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    """Hashes of the entries that this one follows directly."""
 
     def __post_init__(self) -> None:
         """Read the body.
@@ -201,6 +204,8 @@ class Entry:
         """
         object.__setattr__(self, "hash", self._digest())
         object.__setattr__(self, "body", read_body(self.data))
+        previous = (self.body.previous,) if self.body.previous is not None else ()
+        object.__setattr__(self, "parents", previous + self.body.seen)
         if len(self.people_signatures) != len(self.body.signers):
             raise SignatureError(
                 f"{len(self.body.signers)} persons are named as signers, "
@@ -222,12 +227,6 @@ class Entry:
     def name(self) -> str:
         """The entry as messages call it: its number and the device."""
         return entry_name(self.body.number, self.body.device)
-
-    @property
-    def parents(self) -> tuple[str, ...]:
-        """Hashes of the entries that this one follows directly."""
-        previous = (self.body.previous,) if self.body.previous is not None else ()
-        return previous + self.body.seen
 
     def verify(self) -> None:
         """Check all signatures.
@@ -380,12 +379,11 @@ class _Part:
     ) -> None:
         self.record = record
         self.where = where
-        missing = sorted(required - set(record))
-        strange = sorted(set(record) - required - optional)
-        if missing:
-            raise _bad(f"{missing[0]!r} is missing", where)
-        if strange:
-            raise _bad(f"{strange[0][:40]!r} is not known here", where)
+        if not required <= record.keys():
+            raise _bad(f"{min(required - record.keys())!r} is missing", where)
+        if len(record) > len(required) and record.keys() - required - optional:
+            strange = min(record.keys() - required - optional)
+            raise _bad(f"{strange[:40]!r} is not known here", where)
 
     def _at(self, key: str) -> str:
         return f"{self.where}.{key}" if self.where else key
@@ -415,13 +413,13 @@ class _Part:
 
     def utc(self, key: str) -> datetime:
         value = self.record[key]
+        # Far quicker than strptime, which also takes what is not written like this.
         try:
-            utc = datetime.strptime(value, _UTC).replace(tzinfo=UTC)
-        except (TypeError, ValueError):
-            raise _bad("not a time like 2027-03-02T09:14:05Z", self._at(key)) from None
-        if write_utc(utc) != value:
-            raise _bad("not a time like 2027-03-02T09:14:05Z", self._at(key))
-        return utc
+            if isinstance(value, str) and _TIME.fullmatch(value):
+                return datetime.fromisoformat(value[:-1]).replace(tzinfo=UTC)
+        except ValueError:
+            pass
+        raise _bad("not a time like 2027-03-02T09:14:05Z", self._at(key))
 
     def mapping(self, key: str) -> dict[str, Any]:
         value = self.record[key]

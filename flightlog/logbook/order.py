@@ -10,7 +10,7 @@ each strand it has seen, so that a question costs one comparison.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 
@@ -168,6 +168,38 @@ class Order:
             and not self.has_seen(other, one)
         )
 
+    def gathered(self, marks: Mapping[str, int]) -> dict[str, int]:
+        """For each entry, the marks of all that it has seen, joined.
+
+        Parameters
+        ----------
+        marks : mapping
+            Hash of an entry -> its marks, as the bits of an integer.
+
+        Returns
+        -------
+        dict
+            Hash of every entry -> bits. Many questions about few entries cost one pass this way.
+        """
+        seen: dict[str, int] = {}
+        for entry in self._sorted:
+            total = 0
+            for parent in entry.parents:
+                if parent in seen:
+                    total = _joined(total, _joined(seen[parent], marks.get(parent, 0)))
+            seen[entry.hash] = total
+        return seen
+
+    def gathered_later(self, marks: Mapping[str, int]) -> dict[str, int]:
+        """For each entry, the marks of all that have seen it, joined; see ``gathered``."""
+        later = dict.fromkeys(self._by_hash, 0)
+        for entry in reversed(self._sorted):
+            passed = _joined(later[entry.hash], marks.get(entry.hash, 0))
+            for parent in entry.parents:
+                if parent in later:
+                    later[parent] = _joined(later[parent], passed)
+        return later
+
     def tips(self) -> tuple[Entry, ...]:
         """Give the entries that no other entry has seen: together they cover all."""
         return tuple(entry for entry in self._sorted if not self._children[entry.hash])
@@ -190,3 +222,11 @@ class Order:
             for (device, _), group in followers.items()
             if len(group) > 1
         )
+
+
+def _joined(one: int, other: int) -> int:
+    # Neighbours mostly have the same marks; giving back one of the two keeps them one object.
+    both = one | other
+    if both == one:
+        return one
+    return other if both == other else both

@@ -24,6 +24,7 @@ from flightlog.logbook.entry import (
     write_body,
 )
 from flightlog.logbook.signatures import Purpose, public_hex, sign
+from flightlog.logbook.store import Row
 
 NOON = datetime(2027, 3, 2, 12, 0, 0, tzinfo=UTC)
 
@@ -120,3 +121,20 @@ class Maker:
             self.entries.append(entry)
             self.last[device] = entry
         return entry
+
+
+def rows_of(entries: Iterable[Entry]) -> list[Row]:
+    """The rows under which a store would keep entries, received in this order."""
+    return [
+        Row(
+            received,
+            entry.hash,
+            entry.body.device,
+            entry.body.number,
+            entry.body.previous,
+            entry.data,
+            entry.device_signature,
+            b"".join(entry.people_signatures),
+        )
+        for received, entry in enumerate(entries, start=1)
+    ]

@@ -1,0 +1,1 @@
+"""The team's own files, and what the logbook says about the team."""

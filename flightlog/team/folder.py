@@ -1,0 +1,179 @@
+"""The team folder: everything that a team keeps, in one place that can be copied.
+
+::
+
+    TEAM/
+      team.toml       schema = "flightlog.team/1", the team's name
+      logbook/        the signed record; see ``flightlog.logbook``
+
+Private keys are never in it.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import Field
+
+from flightlog.errors import NotWritableError, TeamFileError, TeamFolderError
+from flightlog.logbook.layout import NAMES
+from flightlog.team_files.checking import Table, Text, checked
+from flightlog.team_files.reading import read_toml
+
+TEAM_FILE = "team.toml"
+LOGBOOK = "logbook"
+ENVIRONMENT = "FLIGHTLOG_TEAM"
+
+
+class _TeamFile(Table):
+    name: Text = Field(description="what the team calls itself", min_length=1)
+
+
+@dataclass(frozen=True, slots=True)
+class TeamFolder:
+    """A team's folder.
+
+    Parameters
+    ----------
+    path : Path
+        The folder, absolute.
+    name : str
+        What the team calls itself.
+    """
+
+    path: Path
+    name: str
+
+    @property
+    def logbook(self) -> Path:
+        """Folder of the signed record; see ``flightlog.logbook.book.Logbook``."""
+        return self.path / LOGBOOK
+
+    @property
+    def names(self) -> Path:
+        """The side file with names of persons, which can be erased."""
+        return self.logbook / NAMES
+
+    @classmethod
+    def read(cls, path: Path) -> TeamFolder:
+        """Read the team file of a folder.
+
+        Raises
+        ------
+        TeamFolderError
+            If the folder has none.
+        TeamFileError
+            If the file is at fault.
+        """
+        place = path / TEAM_FILE
+        try:
+            there = place.is_file()
+        except OSError as error:
+            raise TeamFileError(
+                f"can't be read ({error.strerror})", where=str(place), fix="Check the name."
+            ) from error
+        if not there:
+            raise TeamFolderError(
+                f"is no team folder: it holds no {TEAM_FILE}",
+                where=str(path),
+                fix="Name the right folder, or make one with 'flightlog team new'.",
+            )
+        table, _ = read_toml(place, "team")
+        return cls(path.absolute(), checked(_TeamFile, table, str(place)).name)
+
+    @classmethod
+    def find(
+        cls,
+        given: Path | None = None,
+        *,
+        environment: Mapping[str, str] | None = None,
+        start: Path | None = None,
+    ) -> TeamFolder:
+        """Find the team folder that is meant.
+
+        Parameters
+        ----------
+        given : Path, optional
+            As named by the user; stands above all else.
+        environment : mapping, optional
+            ``FLIGHTLOG_TEAM`` of it comes next; that of the process when not given.
+        start : Path, optional
+            Last, this folder or the nearest one above it that is one; the current folder when
+            not given.
+
+        Raises
+        ------
+        TeamFolderError
+            If there is none.
+        """
+        named = given or _named(os.environ if environment is None else environment)
+        if named is not None:
+            return cls.read(named)
+        here = (start or Path.cwd()).absolute()
+        for folder in (here, *here.parents):
+            if (folder / TEAM_FILE).is_file():
+                return cls.read(folder)
+        raise TeamFolderError(
+            "neither this folder nor one above it is a team folder",
+            where=str(here),
+            fix=f"Give --team DIR, set {ENVIRONMENT}, or make one with 'flightlog team new'.",
+        )
+
+    @staticmethod
+    def refuse_taken(path: Path) -> None:
+        """Refuse a place where something is already.
+
+        Raises
+        ------
+        NotWritableError
+            If the folder holds something, or is none.
+        """
+        try:
+            taken = any(path.iterdir())
+        except FileNotFoundError:
+            return
+        except OSError as error:
+            raise NotWritableError(
+                f"can't be used ({error.strerror})", where=str(path), fix="Name another folder."
+            ) from error
+        if taken:
+            raise NotWritableError(
+                "the folder is not empty",
+                where=str(path),
+                fix="Name a new one; nothing is written over.",
+            )
+
+    @classmethod
+    def create(cls, path: Path, name: str) -> TeamFolder:
+        """Make a team folder: a new one, or in an empty one.
+
+        Raises
+        ------
+        NotWritableError
+            If it can't be written, or holds something already.
+        TeamFileError
+            If the name is not one.
+        """
+        checked(_TeamFile, {"name": name}, "--name")
+        cls.refuse_taken(path)
+        place = path / TEAM_FILE
+        try:
+            path.mkdir(parents=True, exist_ok=True)
+            with place.open("x", encoding="utf-8", newline="\n") as file:
+                file.write(
+                    f'schema = "flightlog.team/1"\nname = {json.dumps(name, ensure_ascii=False)}\n'
+                )
+        except OSError as error:
+            raise NotWritableError(
+                f"can't be written ({error.strerror})", where=str(path), fix="Name another folder."
+            ) from error
+        return cls(path.absolute(), name)
+
+
+def _named(environment: Mapping[str, str]) -> Path | None:
+    value = environment.get(ENVIRONMENT, "").strip()
+    return Path(value) if value else None

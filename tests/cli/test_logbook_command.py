@@ -1,0 +1,173 @@
+from __future__ import annotations
+
+import json
+import shutil
+import sqlite3
+
+from tests.cli.teams import terminal
+
+__all__ = ["terminal"]  # a fixture
+
+
+def remark(terminal, text: str, *more: str, by: str = "pilot") -> None:
+    code = terminal.signs("logbook", "remark", text, "--by", by, *more, by=[by])
+    assert 0 == code, terminal.err
+
+
+def cut_tail(terminal) -> None:
+    """Take the last entry away, behind the program's back."""
+    connection = sqlite3.connect(terminal.team / "logbook" / "record.sqlite", isolation_level=None)
+    triggers = connection.execute(
+        "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+    ).fetchall()
+    for name, _ in triggers:
+        connection.execute(f"DROP TRIGGER {name}")
+    connection.execute("DELETE FROM entries WHERE received = (SELECT max(received) FROM entries)")
+    for _, sql in triggers:
+        connection.execute(sql)
+    connection.close()
+
+
+def test_a_whole_record_is_said_to_be_whole_with_what_can_not_be_known(terminal):
+    terminal.found()
+    remark(terminal, "nil defects")
+
+    assert 0 == terminal.run("logbook", "check")
+    assert "The record is whole" in terminal.out
+    assert "can't know" in terminal.out
+
+
+def test_a_changed_byte_is_code_6_and_named(terminal):
+    terminal.found()
+    remark(terminal, "nil defects")
+    remark(terminal, "follows")
+    place = terminal.team / "logbook" / "record.sqlite"
+    data = place.read_bytes()
+    assert 1 == data.count(b"nil defects")
+    place.write_bytes(data.replace(b"nil defects", b"two defects"))
+
+    assert 6 == terminal.run("logbook", "check")
+    assert "entry 2 of device" in terminal.out
+
+
+def test_a_cut_tail_is_found_by_the_memory_of_this_laptop(terminal):
+    terminal.found()
+    remark(terminal, "will be cut off")
+    cut_tail(terminal)
+
+    assert 6 == terminal.run("logbook", "check")
+
+
+def test_a_cut_tail_is_found_elsewhere_only_by_a_head_from_paper(terminal):
+    terminal.found()
+    remark(terminal, "will be cut off")
+    head = terminal.head()
+    cut_tail(terminal)
+    terminal.laptop("of an inspector")
+
+    without = terminal.run("logbook", "check")
+    said = terminal.out
+    with_head = terminal.run("logbook", "check", "--head", head.lower().replace("-", " "))
+
+    assert [0, 6] == [without, with_head]
+    assert "cut off" in said
+
+
+def test_a_head_with_a_slip_of_the_pen_is_told_as_one(terminal):
+    terminal.found()
+    head = terminal.head()
+    wrong = head[:-4] + ("0" if head[-4] != "0" else "1") + head[-3:]
+
+    assert 2 == terminal.run("logbook", "check", "--head", wrong)
+    assert "sign by sign" in terminal.err
+
+
+def test_check_as_json_is_one_object(terminal):
+    terminal.found()
+
+    assert 0 == terminal.run("logbook", "check", "--json")
+    report = json.loads(terminal.out)
+    assert ["flightlog.logbook-check/1", True, 1] == [
+        report["schema"],
+        report["ok"],
+        report["entries"],
+    ]
+
+
+def test_a_missing_team_folder_is_an_error_object_with_json(terminal):
+    assert 3 == terminal.run("logbook", "check", "--json")
+    assert "flightlog.error/1" == json.loads(terminal.out)["schema"]
+
+
+def test_entries_are_shown_with_who_signed(terminal, tmp_path):
+    terminal.found()
+    (tmp_path / "horn.jpg").write_bytes(b"picture")
+    remark(terminal, "horn glued", "--attach", str(tmp_path / "horn.jpg"))
+
+    assert 0 == terminal.run("logbook", "show", "--last", "1")
+    for text in ("horn glued", "pilot (", "horn.jpg"):
+        assert text in terminal.out
+    assert "founding" not in terminal.out
+
+
+def test_one_entry_is_shown_by_its_hash(terminal):
+    terminal.found()
+    remark(terminal, "horn glued")
+    terminal.run("logbook", "show", "--last", "1")
+    digest = next(x for x in terminal.out.splitlines() if "hash" in x).split()[-1]
+
+    assert 0 == terminal.run("logbook", "show", digest[:10])
+    assert "horn glued" in terminal.out
+
+
+def test_a_correction_names_what_it_corrects_and_both_stay(terminal):
+    terminal.found()
+    remark(terminal, "left aileron")
+    remark(terminal, "it was the right one", "--corrects", terminal.head())
+
+    terminal.run("logbook", "show")
+    assert "left aileron" in terminal.out
+    assert "it was the right one" in terminal.out
+    assert "corrected by" in terminal.out
+
+
+def test_a_late_remark_says_how_late(terminal):
+    terminal.found()
+    remark(terminal, "hit a stone", "--occurred", "2020-01-01T10:00:00Z", "--reason", "laptop flat")
+
+    terminal.run("logbook", "show", "--last", "1")
+    assert "late by" in terminal.out
+    assert 2 == terminal.run("logbook", "remark", "x", "--occurred", "yesterday")
+    assert 5 == terminal.run("logbook", "remark", "x", "--occurred", "2020-01-01T10:00:00Z")
+
+
+def test_two_laptops_merge_to_one_record(terminal):
+    terminal.found()
+    other = terminal.root / "other"
+    shutil.copytree(terminal.team, other)
+    remark(terminal, "here")
+    terminal.laptop("second")
+    assert 0 == terminal.run("logbook", "remark", "there", "--team", str(other))
+
+    assert 0 == terminal.run("logbook", "merge", str(terminal.team), "--team", str(other))
+    terminal.laptop("profile")
+    assert 0 == terminal.run("logbook", "merge", str(other))
+    assert "2 new entries" in terminal.out
+    assert 0 == terminal.run("logbook", "check")
+    assert "2 devices" in terminal.out
+
+
+def test_merging_what_is_no_team_folder_is_told(terminal, tmp_path):
+    terminal.found()
+
+    assert 3 == terminal.run("logbook", "merge", str(tmp_path))
+    assert "no logbook here" in terminal.err
+
+
+def test_an_export_stands_by_itself(terminal, tmp_path):
+    terminal.found()
+    remark(terminal, "nil defects")
+
+    assert 0 == terminal.run("logbook", "export", str(tmp_path / "export"))
+    assert "nil defects" in (tmp_path / "export" / "logbook.txt").read_text(encoding="utf-8")
+    assert "pilot (" not in (tmp_path / "export" / "logbook.txt").read_text(encoding="utf-8")

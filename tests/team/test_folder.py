@@ -1,0 +1,66 @@
+from __future__ import annotations
+
+import pytest
+
+from flightlog.errors import NotWritableError, TeamFileError, TeamFolderError
+from flightlog.team.folder import TEAM_FILE, TeamFolder
+
+
+def test_a_made_folder_is_found_again_with_any_name(tmp_path):
+    made = TeamFolder.create(tmp_path / "team", 'Hill farm "North" \\ \u00e9')
+
+    assert TeamFolder.read(tmp_path / "team") == made
+
+
+def test_what_is_named_stands_above_the_environment_and_that_above_the_place(tmp_path):
+    named, set_, here = (
+        TeamFolder.create(tmp_path / name, name) for name in ("named", "environment", "here")
+    )
+    below = here.path / "logs" / "march"
+    below.mkdir(parents=True)
+    environment = {"FLIGHTLOG_TEAM": str(set_.path)}
+
+    assert named == TeamFolder.find(named.path, environment=environment, start=below)
+    assert set_ == TeamFolder.find(environment=environment, start=below)
+    assert here == TeamFolder.find(environment={"FLIGHTLOG_TEAM": " "}, start=below)
+
+
+def test_no_team_folder_is_said_with_all_ways_to_name_one(tmp_path):
+    with pytest.raises(TeamFolderError, match=r"--team DIR, set FLIGHTLOG_TEAM.*team new"):
+        TeamFolder.find(environment={}, start=tmp_path)
+
+
+def test_a_folder_without_team_file_is_none(tmp_path):
+    with pytest.raises(TeamFolderError, match=r"holds no team\.toml"):
+        TeamFolder.read(tmp_path)
+
+
+def test_nothing_is_written_over(tmp_path):
+    (tmp_path / "notes.txt").write_text("kept", encoding="utf-8")
+
+    with pytest.raises(NotWritableError, match="not empty"):
+        TeamFolder.create(tmp_path, "farm")
+    assert ["notes.txt"] == [p.name for p in tmp_path.iterdir()]
+
+
+def test_a_place_that_can_not_be_made_is_said(tmp_path):
+    (tmp_path / "file").write_text("", encoding="utf-8")
+
+    with pytest.raises(NotWritableError, match="can't be used"):
+        TeamFolder.create(tmp_path / "file" / "team", "farm")
+
+
+@pytest.mark.parametrize("name", ["", "x" * 401])
+def test_a_name_has_1_to_400_characters(tmp_path, name):
+    with pytest.raises(TeamFileError, match="--name"):
+        TeamFolder.create(tmp_path / "team", name)
+    assert not (tmp_path / "team").exists()
+
+
+def test_a_slip_in_the_team_file_is_told(tmp_path):
+    (tmp_path / TEAM_FILE).write_text(
+        'schema = "flightlog.team/1"\nnmae = "farm"\n', encoding="utf-8"
+    )
+
+    with pytest.raises(TeamFileError, match="nmae"):
+        TeamFolder.read(tmp_path)
