@@ -99,6 +99,7 @@ def show(
 
     Example: flightlog logbook show --last 5
     """
+    from flightlog.logbook.entry import write_utc
     from flightlog.logbook.words import entry_lines
 
     with opened(team, read_only=True) as (folder, book):
@@ -106,6 +107,7 @@ def show(
         chosen = [book.find(entry)] if entry else list(book.order)[-last:]
         for one in chosen:
             console = out()
+            console.line(f"--- {one.name}, {write_utc(one.body.time.utc)}")
             console.lines(entry_lines(one.body, names=crew.names, people=book.people))
             console.line(f"  hash: {one.hash}")
             console.lines(f"  does not count: {text}" for text in book.standing.problems(one))

@@ -36,7 +36,7 @@ def encode(body: Mapping[str, Any]) -> bytes:
     Parameters
     ----------
     body : mapping
-        Of strings, integers, booleans, null, lists and mappings; keys are strings.
+        Of strings, integers, booleans, null, lists and dicts; keys are strings.
 
     Returns
     -------
@@ -49,10 +49,10 @@ def encode(body: Mapping[str, Any]) -> bytes:
         If it holds a float, an integer beyond 2**53 - 1, anything that JSON does not have, or
         is larger or deeper than a record may be.
     """
-    _refuse(body, "", 0)
+    record = dict(body)
+    _refuse(record, "", 0)
     try:
-        # Ours is checked to be of JSON's own types, which is what the library asks for.
-        data = rfc8785.dumps(dict(body))
+        data = rfc8785.dumps(record)
     except (rfc8785.CanonicalizationError, UnicodeEncodeError) as error:
         raise _bad(f"it can't be written as JSON ({error})") from error
     if len(data) > MOST_BYTES:
@@ -123,11 +123,11 @@ def _refuse(value: object, where: str, depth: int) -> None:
     if isinstance(value, int):
         if abs(value) > LARGEST_INTEGER:
             raise _bad("an integer is beyond 2^53 - 1; write it as text", where)
-    elif isinstance(value, Mapping):
+    elif isinstance(value, dict):
         for key, item in value.items():
             if not isinstance(key, str):
                 raise _bad(f"the key {key!r} is not text", where)
-            _refuse(item, f"{where}.{key}" if where else key, depth + 1)
+            _refuse(item, f"{where}.{key[:40]}" if where else key[:40], depth + 1)
     elif isinstance(value, list):
         for index, item in enumerate(value):
             _refuse(item, f"{where}[{index}]", depth + 1)

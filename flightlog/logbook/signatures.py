@@ -23,6 +23,32 @@ SIGNATURE_BYTES = 64
 KEY_BYTES = 32
 
 
+_SIGN_BIT = 0x80
+_Y_OF_SMALL_ORDER = (
+    "00" * 32,
+    "01" + "00" * 31,
+    "ec" + "ff" * 30 + "7f",
+    "26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc05",
+    "c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac037a",
+    "ed" + "ff" * 30 + "7f",  # the first two once more, written as p and p + 1
+    "ee" + "ff" * 30 + "7f",
+)
+
+
+def _both_signs(y: str) -> tuple[str, str]:
+    data = bytearray.fromhex(y)
+    data[-1] ^= _SIGN_BIT
+    return y, data.hex()
+
+
+ANYBODYS_KEYS = frozenset(key for y in _Y_OF_SMALL_ORDER for key in _both_signs(y))
+"""Public keys of small order: one and the same signature fits many messages, without any secret.
+
+The library takes them (RFC 8032 leaves it open). Only somebody who wants to disown what they sign
+later would enrol one.
+"""
+
+
 class Purpose(Enum):
     """What a signature is for; the value is put before the bytes that are signed."""
 
@@ -56,6 +82,8 @@ def verify(key: str, purpose: Purpose, data: bytes, signature: bytes) -> None:
     """
     from cryptography.exceptions import InvalidSignature
 
+    if key in ANYBODYS_KEYS:
+        raise SignatureError("anybody can sign with this key", where=f"key {key[:8]}")
     try:
         _public(key).verify(signature, purpose.value + data)
     except (InvalidSignature, ValueError) as error:

@@ -94,6 +94,7 @@ def entry_lines(
     kind = KINDS.get(body.kind)
     lines = [f"Entry: {body.kind} ({kind.label})" if kind is not None else f"Entry: {body.kind}"]
     lines += _section("Says", body.content)
+    lines += _named_lines(body.content, names, people)
     lines += _signer_lines(body.signers, names, people)
     if body.effect is not None:
         lines.append(f"Effect: {body.effect.word} {_scalar(body.effect.on)}")
@@ -111,6 +112,35 @@ def entry_lines(
     if place:
         lines += _place_lines(body)
     return lines
+
+
+def _named_lines(
+    content: Mapping[str, Any], names: NamesOfPersons | None, people: PersonsOfKeys | None
+) -> Iterator[str]:
+    """Say who the persons are whose keys the content holds, as far as that is known."""
+    if names is None and people is None:
+        return
+    known = [
+        f"{_STEP}{key} is {_who(key, names, people)}"
+        for key in dict.fromkeys(_keys_in(content))
+        if (people is not None and people.person_of(key) is not None)
+        or (names is not None and names.of(key) is not None)
+    ]
+    if known:
+        yield "Persons in it:"
+        yield from known
+
+
+def _keys_in(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        if _HEX.fullmatch(value):
+            yield value
+    elif isinstance(value, Mapping):
+        for item in value.values():
+            yield from _keys_in(item)
+    elif isinstance(value, list):
+        for item in value:
+            yield from _keys_in(item)
 
 
 def _signer_lines(
@@ -157,6 +187,8 @@ def _who(key: str, names: NamesOfPersons | None, people: PersonsOfKeys | None) -
     if people is None:
         return person_name(key, names)
     person = people.person_of(key)
+    if person is None and names is not None and names.of(key) is not None:
+        return f"{person_name(key, names)}, whom the record does not know yet"
     if person is None:
         return f"a key of no known person ({device_name(key)})"
     return person_name(person.id, names)

@@ -34,15 +34,37 @@ def _times(scalar: int, point: Point) -> Point:
 
 
 def _base() -> Point:
-    y = 4 * pow(5, -1, P) % P
+    point = _with_y(4 * pow(5, -1, P) % P)
+    assert point is not None
+    return point
+
+
+def _with_y(y: int) -> Point | None:
+    """The point with this y and an even x, None where there is none (RFC 8032, 5.1.3)."""
     square = (y * y - 1) * pow(D * y * y + 1, -1, P) % P
     x = pow(square, (P + 3) // 8, P)
     if x * x % P != square:
         x = x * pow(2, (P - 1) // 4, P) % P
+    if x * x % P != square:
+        return None
     return (x if x % 2 == 0 else P - x), y
 
 
 BASE = _base()
+
+
+def small_order_keys() -> set[str]:
+    """All encodings of the points whose eightfold is nothing, non-canonical ones too."""
+    points = (_with_y(y) for y in range(2, 1000))
+    torsion = next(t for p in points if p and _times(4, t := _times(L, p)) != (0, 1))
+    found = set()
+    for count in range(8):
+        y = _times(count, torsion)[1]
+        for written in (y, y + P):
+            for sign in (0, 1 << 255):
+                if written < 1 << 255:
+                    found.add((written | sign).to_bytes(32, "little").hex())
+    return found
 
 
 def _packed(point: Point) -> bytes:

@@ -62,6 +62,7 @@ def made(
         maker.add(
             device,
             "remark",
+            {"text": f"step {len(maker.entries)}"},  # two branches alike would be one entry
             seen=others.values(),
             after=after,
             minutes=minutes if clock is None else clock.randrange(10**6),

@@ -9,9 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flightlog.errors import SignatureError
-from flightlog.logbook.signatures import Purpose, fingerprint, public_hex, sign, verify
+from flightlog.logbook.signatures import (
+    ANYBODYS_KEYS,
+    Purpose,
+    fingerprint,
+    public_hex,
+    sign,
+    verify,
+)
 from tests.logbook.made import key_of, public_of
-from tests.logbook.oracles import L, ed25519_public, ed25519_sign
+from tests.logbook.oracles import L, ed25519_public, ed25519_sign, small_order_keys
 
 # RFC 8032, 7.1: TEST 1, 2, 3, 1024 and SHA(abc). Secret key, public key, message, signature.
 LONG = """
@@ -219,3 +226,16 @@ def test_sha_256_is_that_of_fips_180_4(message, digest):
 def test_a_fingerprint_is_the_sha_256_of_the_bytes_of_the_key():
     # 616263 is no key, but it shows that the bytes are hashed and not their digits.
     assert SHA_256[0][1] == fingerprint(b"abc".hex())
+
+
+def test_the_keys_for_which_anybody_can_sign_are_those_of_the_curve():
+    assert small_order_keys() == ANYBODYS_KEYS
+
+
+@pytest.mark.parametrize("key", sorted(ANYBODYS_KEYS))
+def test_a_key_for_which_anybody_can_sign_is_refused(key):
+    # The identity as R and 0 as S fit the identity as the key, whatever the message.
+    signature = bytes([1]) + bytes(63)
+
+    with pytest.raises(SignatureError, match="anybody can sign"):
+        verify(key, Purpose.PERSON, b"released", signature)

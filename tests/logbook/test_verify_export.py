@@ -23,6 +23,7 @@ from flightlog.logbook.store import Row
 from tests import verify_export
 from tests.logbook.made import Maker, public_of, signed_entry
 from tests.logbook.made_logbook import change_file, made_logbook, stored, without
+from tests.logbook.oracles import small_order_keys
 
 SEED = 20270302
 ENTRIES = made_logbook()
@@ -429,3 +430,7 @@ def test_a_deleted_line_is_named_by_its_chain(tmp_path):
     found = breaks(tmp_path / "export")
 
     assert any(f"{ENTRIES[19].name} is missing or broken" in text for _, text in found)
+
+
+def test_the_keys_with_which_anybody_can_sign_are_those_of_the_curve():
+    assert small_order_keys() == verify_export.ANYBODYS_KEYS

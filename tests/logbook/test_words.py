@@ -433,3 +433,18 @@ def test_a_name_can_not_pretend_to_be_more_than_a_name():
 
     assert f'"{faked}" ({_short("pilot")})' == person_name(public_of("pilot"), Called(pilot=faked))
     assert f"person {_short('pilot')}" == person_name(public_of("pilot"))
+
+
+def test_persons_whose_keys_the_content_holds_are_named_beside_it():
+    names = Called(observer="observer")
+    stranger = public_of("stranger")
+    content = {"person": public_of("observer"), "list": [{"key": stranger}], "text": "x"}
+
+    lines = entry_lines(body(content=content), names=names)
+
+    start = lines.index("Persons in it:")
+    assert (
+        f"  {public_of('observer')} is {person_name(public_of('observer'), names)}"
+        == (lines[start + 1])
+    )
+    assert not any(f"{stranger} is" in line for line in lines)
