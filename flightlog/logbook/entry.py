@@ -37,7 +37,7 @@ from flightlog.logbook.signatures import SIGNATURE_BYTES, Purpose, verify
 SCHEMA = "flightlog.entry/1"
 _SCHEMA_FAMILY = "flightlog.entry/"
 MOST_SIGNERS = 8
-MOST_SEEN = 512
+MOST_SEEN = 256
 MOST_RELATIONS = 256
 MOST_ATTACHMENTS = 64
 MOST_ATTACHMENT_BYTES = 512 * 1024 * 1024

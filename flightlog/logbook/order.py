@@ -17,7 +17,7 @@ from heapq import heapify, heappop, heappush
 from flightlog.errors import LogbookError
 from flightlog.logbook.entry import Entry
 
-MOST_STRANDS = 512
+MOST_STRANDS = 256
 """More chains and branches than this are no team's logbook."""
 
 _UNSEEN = -1
@@ -125,8 +125,8 @@ class Order:
         width = max(max(len(self._clock[h]), self._strand[h][0] + 1) for h in parents)
         merged = [_UNSEEN] * width
         for parent in parents:
-            for strand, place in enumerate(self._clock[parent]):
-                merged[strand] = max(merged[strand], place)
+            clock = self._clock[parent]
+            merged[: len(clock)] = map(max, merged, clock)
             strand, place = self._strand[parent]
             merged[strand] = max(merged[strand], place)
         return tuple(merged)

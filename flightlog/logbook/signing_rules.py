@@ -96,7 +96,7 @@ def _key_change(rulings: Rulings, body: Body, place: Place, view: int) -> str:
             for signer in body.signers
         )
         return "" if signs else "the old key does not sign it, or does not count as the person's"
-    if not rulings.enrolled(person, place, view) or not rulings.claims(old, person, place, view):
+    if not rulings.claims(old, person, place, view):
         return "the old key was not the person's"
     if not _authorised(rulings, body, "witnessed", place, view) - {person}:
         return f"no other person who held {AUTHORISE!r} witnessed it"

@@ -64,6 +64,60 @@ def test_a_founding_with_other_content_than_the_team_was_made_from_founds_nothin
     assert wrong == named.problem(entry)
 
 
+FOUNDERS = [("pilot", "enrolled", ""), ("mechanic", "enrolled", "")]
+
+
+@pytest.mark.parametrize(
+    ("roles", "problem"),
+    [
+        (
+            {"pilot": ["authorise"], "mechanic": ["mechanic"]},
+            "fewer than 2 of its persons get 'authorise'",
+        ),
+        ({"pilot": ["authorise"], "mechanic": ["authorise"]}, None),
+    ],
+)
+def test_two_founders_at_least_can_grant_roles(roles, problem):
+    people = [{"key": public_of(name), "roles": given} for name, given in roles.items()]
+    content = {"nonce": "33" * 16, "people": people}
+    crew = Crew(team=team_of(content))
+    entry = crew.add("laptop", "founding", content, signers=FOUNDERS)
+
+    assert problem == crew.people.problem(entry)
+
+
+def test_a_founder_who_is_named_twice_is_not_two_founders():
+    people = [
+        {"key": public_of("pilot"), "roles": ["authorise"]},
+        {"key": public_of("pilot"), "roles": ["authorise", "pilot"]},
+        {"key": public_of("mechanic"), "roles": ["mechanic"]},
+    ]
+    content = {"nonce": "44" * 16, "people": people}
+    crew = Crew(team=team_of(content))
+    entry = crew.add("laptop", "founding", content, signers=FOUNDERS)
+
+    assert "those who sign it are not those whom it enrols" == crew.people.problem(entry)
+
+
+def test_a_founding_made_again_apart_from_the_revocation_of_a_founder_falls():
+    crew = founded()
+    crew.revoke("pilot", "mechanic")
+    again = crew.add("tablet", "founding", crew.entries[0].body.content, signers=FOUNDERS, seen=[])
+
+    assert "it counted when it was made, and no longer does: one of its keys was revoked" == (
+        crew.people.problem(again)
+    )
+
+
+def test_a_founding_of_another_team_that_has_seen_something_disturbs_nobody():
+    crew = founded()
+    content = {**crew.entries[0].body.content, "nonce": "22" * 16}
+    crew.team = team_of(content)
+    crew.add("tablet", "founding", content, signers=FOUNDERS)
+
+    assert 2 == len(crew.people.persons)
+
+
 def test_a_second_founding_that_has_seen_the_first_does_not_count():
     crew = founded()
     signers = [("pilot", "enrolled", ""), ("mechanic", "enrolled", "")]
@@ -143,6 +197,33 @@ def test_the_key_itself_has_to_sign_its_enrolment():
     assert crew.people.person_of(public_of("loader")) is None
 
 
+@pytest.mark.parametrize(
+    ("signers", "problem"),
+    [
+        ([("loader", "enrolled", "pilot"), ("pilot", "witnessed", "")], "the new key itself does"),
+        ([("loader", "witnessed", ""), ("pilot", "witnessed", "")], "the new key itself does not"),
+        ([("loader", "enrolled", ""), ("pilot", "enrolled", "")], "no person who held 'authorise'"),
+        (
+            [("loader", "enrolled", ""), ("pilot", "witnessed", "inspector")],
+            "no person who held 'authorise'",
+        ),
+    ],
+)
+def test_an_enrolment_is_signed_with_the_right_words_and_in_roles_that_are_held(signers, problem):
+    crew = founded()
+    entry = crew.add("laptop", "enrolment", {"key": public_of("loader")}, signers=signers)
+
+    assert problem in str(crew.people.problem(entry))
+
+
+def test_a_witness_may_sign_in_the_role_that_makes_them_one():
+    crew = founded()
+    signers = [("loader", "enrolled", ""), ("pilot", "witnessed", "authorise")]
+    entry = crew.add("laptop", "enrolment", {"key": public_of("loader")}, signers=signers)
+
+    assert crew.people.problem(entry) is None
+
+
 def test_the_witness_of_an_enrolment_has_to_hold_authorise():
     crew = founded()
     crew.enrol("loader")
@@ -179,6 +260,32 @@ def test_a_key_whose_enrolment_was_seen_to_fall_can_be_enrolled_again():
 
     assert crew.people.problem(again) is None
     assert crew.people.person_of(public_of("loader")) is not None
+
+
+def test_a_key_whose_enrolment_was_seen_to_fall_can_become_another_persons():
+    crew = founded()
+    crew.enrol("spare", by="mechanic", device="tablet")
+    crew.revoke("mechanic", "pilot", seen=[])
+    crew.change("pilot", "pilot", "spare")
+
+    person = crew.people.person_of(public_of("spare"))
+    assert person is not None
+    assert public_of("pilot") == person.id
+    assert counts(crew, crew.remark("spare", role="pilot"))
+    assert () == crew.people.contradictions
+
+
+def test_what_a_key_brought_about_falls_when_it_turns_out_to_be_that_of_two_persons():
+    crew = founded()
+    base = crew.entries[-1]
+    crew.change("pilot", "pilot", "spare", seen=[])
+    witnessed = crew.enrol("loader", by="spare", seen=[])
+    assert crew.people.problem(witnessed) is None
+    crew.enrol("spare", by="mechanic", device="tablet", seen=[base])
+
+    assert "no longer does: no person who held 'authorise' witnessed it" in str(
+        crew.people.problem(witnessed)
+    )
 
 
 def test_one_key_enrolled_for_two_persons_apart_is_good_for_nobody():

@@ -68,6 +68,10 @@ def test_one_key_changed_twice_apart_gives_two_keys_and_a_contradiction():
     assert "one key changed twice, apart from each other" in contradiction.text
     assert counts(crew, crew.remark("pilot-2"))
     assert counts(crew, crew.remark("spare"))
+    person = crew.people.person(public_of("pilot"))
+    assert person is not None
+    assert {public_of("pilot-2"), public_of("spare")} == set(person.keys[1:])
+    assert person.keys[-1] == person.key
     crew.revoke("spare", "mechanic")
     person = crew.people.person(public_of("pilot"))
     assert person is not None
@@ -105,6 +109,16 @@ def test_a_key_that_was_revoked_when_it_was_lost_is_replaced_later():
 
     assert crew.people.problem(entry) is None
     assert counts(crew, crew.remark("pilot-2"))
+
+
+def test_what_a_lost_key_brought_about_elsewhere_falls_with_its_replacement():
+    crew = founded()
+    base = crew.entries[-1]
+    witnessed = crew.enrol("loader", by="pilot", device="tablet", seen=[base])
+    assert crew.people.problem(witnessed) is None
+    crew.replace("pilot", "pilot", "pilot-2", "mechanic", seen=[])
+
+    assert "no longer does: no person who held" in str(crew.people.problem(witnessed))
 
 
 def test_nobody_witnesses_their_own_change_of_key():
@@ -250,7 +264,7 @@ def test_a_key_revoked_before_its_enrolment_was_seen_is_revoked():
 def test_what_a_key_signed_while_it_may_have_been_in_wrong_hands_is_listed():
     crew = founded()
     crew.remark("pilot")
-    sure = crew.remark("mechanic")
+    sure = crew.remark("pilot")
     doubtful = [crew.remark("pilot"), crew.remark("pilot", "mechanic", device="tablet")]
     crew.remark("mechanic")
     apart = crew.remark("pilot", device="desk", seen=[sure])

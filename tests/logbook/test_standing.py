@@ -512,6 +512,14 @@ def test_an_entry_that_spends_and_restricts_does_not_blame_itself():
     assert () == crew.standing.contradictions
 
 
+def test_an_entry_that_spends_and_ends_does_not_blame_itself():
+    crew = crew_of_three()
+    entry = release(crew, "pilot")
+    crew.add("laptop", "take-off", relations=[("spends", entry), ("ends", entry)])
+
+    assert () == crew.standing.contradictions
+
+
 def test_spending_apart_from_a_restriction_is_a_contradiction():
     crew = crew_of_three()
     entry = release(crew, "pilot")
@@ -589,8 +597,8 @@ def test_a_fork_is_unexplained_until_two_persons_explain_all_its_branches():
     assert () == crew.standing.unexplained_forks
 
 
-@pytest.mark.parametrize("by", [(), ("pilot",), ("pilot", "stranger")])
-def test_one_person_does_not_explain_a_fork(by):
+@pytest.mark.parametrize("by", [(), ("pilot",), ("pilot", "stranger"), (*BOTH, "stranger")])
+def test_one_person_or_an_entry_that_does_not_count_explains_no_fork(by):
     crew, branches = forked()
     explain(crew, branches, *by)
 
