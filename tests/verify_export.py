@@ -5,7 +5,8 @@ Run: ``python tests/verify_export.py EXPORT [--head CODE_OR_HEX ...]``
 Everything is done anew from what READ-ME.txt of an export says, and nothing of the program that
 wrote it is used: canonical form, hashes, signatures, chains, team, forks, attachments, key files,
 heads, and the plain part of the rules about keys. It prints what is whole, the first broken entry,
-all other breaks, and what it could not check. Exit code 0 if nothing is broken, else 1.
+all other breaks, and what it could not check. Exit code 0 if nothing is broken, 1 if something is,
+2 if there is no such folder or a head was typed wrongly.
 
 Input may be hostile: lines, files and numbers of them are bounded, links are not followed, and
 nothing of it is printed unless it is of a known form.
@@ -16,6 +17,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import json
+import os
 import re
 import stat
 import sys
@@ -50,10 +52,13 @@ TEAM_PREFIX = b"flightlog.team/1\n"
 SIGNS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 HEX64 = re.compile(r"[0-9a-f]{64}")
 HEX128 = re.compile(r"[0-9a-f]{128}")
+NUMBER = re.compile(r"[1-9]\d{0,8}", re.ASCII)
 WORD = re.compile(r"[a-z][a-z0-9.-]{0,39}")
 UTC = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", re.ASCII)
 LISTED = re.compile(r"([0-9a-f]{64})  ([A-Za-z0-9_.-]{1,80}(?:/[A-Za-z0-9_.-]{1,80})?)")
-FOR_READING = ("READ-ME.txt", "logbook.txt", "keys.txt", "check.json", "missing.txt")
+FOR_READING = (
+    *("READ-ME.txt", "logbook.txt", "keys.txt", "attachments.txt", "check.json", "missing.txt"),
+)
 
 
 class Wrong(Exception):
@@ -106,12 +111,39 @@ def short(key: str) -> str:
     return code(hashlib.sha256(bytes.fromhex(key)).hexdigest())[:5]
 
 
-def head_fits(text: str, digest: str) -> bool:
-    plain = text.rpartition(".")[2]
+def plain_head(text: str) -> tuple[str, str]:
+    """Give the number before the dot ("" if there is none), and 27 signs or 64 digits."""
+    number, _, rest = text.strip().rpartition(".")
+    plain = re.sub(r"[\s-]", "", rest)
     if HEX64.fullmatch(plain.lower()):
-        return plain.lower() == digest
-    typed = re.sub(r"[\s-]", "", plain).upper().translate(str.maketrans("ILOU", "110V"))
-    return typed == code(digest).replace("-", "")
+        return number, plain.lower()
+    return number, plain.upper().translate(str.maketrans("ILOU", "110V"))
+
+
+def read_head(text: str) -> str:
+    """Give a head as it was typed, if its check signs fit; a slip is no sign of a cut."""
+    number, plain = plain_head(text)
+    if number and not NUMBER.fullmatch(number):
+        raise argparse.ArgumentTypeError(f"{text[:80]!a}: before the dot is no number")
+    if HEX64.fullmatch(plain):
+        return text
+    wrong = sorted(set(plain) - set(SIGNS))
+    if wrong or len(plain) != 27:
+        found = f"the sign {wrong[0]!a} is in no code" if wrong else f"{len(plain)} signs, not 27"
+        raise argparse.ArgumentTypeError(f"{text[:80]!a}: {found}: a slip in typing")
+    value = 0
+    for sign in plain:
+        value = value << 5 | SIGNS.index(sign)
+    if (value >> 10) % 1021 != value & 1023:
+        raise argparse.ArgumentTypeError(
+            f"{text[:80]!a}: its last two signs don't fit the others, so one of the signs was "
+            "typed wrongly: compare it with the paper, sign by sign"
+        )
+    return text
+
+
+def head_fits(text: str, digest: str) -> bool:
+    return plain_head(text)[1] in (digest, code(digest).replace("-", ""))
 
 
 # --- canonical JSON (RFC 8785, without floating-point numbers)
@@ -258,7 +290,8 @@ def read_entry(line: int, data: bytes, signatures: bytes) -> Entry:
     digest = hashlib.sha256(b"".join((data, *signed))).hexdigest()
     before = [body["previous"]] if body["previous"] is not None else []
     entry = Entry(line, data, body, digest, signed[0], signed[1:], before + body["seen"])
-    verify(body["device"], DEVICE_PREFIX + data, signed[0], "the device's signature")
+    sealed = b"".join((data, *signed[1:]))
+    verify(body["device"], DEVICE_PREFIX + sealed, signed[0], "the device's signature")
     for key, signature in zip(keys, signed[1:], strict=True):
         verify(key, PERSON_PREFIX + data, signature, "a person's signature")
     demand(given["hash"] == digest, "the hash is another one")
@@ -552,9 +585,14 @@ def small_text(path: Path) -> str:
 
 def check_heads(heads: list[str], entries: dict[str, Entry], report: Report) -> None:
     for text in heads:
-        found = next((e for e in entries.values() if head_fits(text.strip(), e.hash)), None)
+        found = next((e for e in entries.values() if head_fits(text, e.hash)), None)
         if found is None:
             report.wrong(f"head {text[:80]!a} is not here: entries were cut off or written anew")
+            continue
+        if plain_head(text)[0] not in ("", str(found.body["number"])):
+            report.wrong(
+                f"head {text[:80]!a}: the code is that of {found.name}, not of that number"
+            )
             continue
         seen, waiting = {found.hash}, [found]
         while waiting:
@@ -630,11 +668,21 @@ def say(report: Report, entries: dict[str, Entry], heads: list[str]) -> Iterator
 def main(arguments: list[str]) -> int:
     parser = argparse.ArgumentParser(description="Check an export of a signed logbook.")
     parser.add_argument("export", type=Path)
-    parser.add_argument("--head", action="append", default=[], metavar="CODE_OR_HEX")
+    parser.add_argument(
+        "--head", action="append", default=[], metavar="CODE_OR_HEX", type=read_head
+    )
     given = parser.parse_args(arguments)
+    if not given.export.is_dir():
+        what = "no folder" if given.export.exists() else "not there"
+        parser.error(f"{str(given.export)!a} is {what}: name the folder of an export")
     report, entries = check(given.export, given.head)
-    for line in say(report, entries, given.head):
-        print(line)
+    try:
+        for line in say(report, entries, given.head):
+            print(line)
+        sys.stdout.flush()
+    except OSError:
+        # Nobody reads on, as behind "| head": what is left goes nowhere, and no fault is told.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     return 1 if report.breaks else 0
 
 

@@ -94,7 +94,10 @@ def _command(argv: Sequence[str] | None, as_json: bool) -> int:
             standalone_mode=False,
         )
     except _UsageError as error:
-        _usage(error, as_json)
+        if type(error).__name__ == "NoArgsIsHelpError":  # a group alone: its help is no error
+            out().lines(str(error).splitlines())
+        else:
+            _usage(error, as_json)
         return wall.USAGE
     except typer.Exit as end:
         return int(end.exit_code)

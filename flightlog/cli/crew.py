@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from enum import StrEnum
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from flightlog.cli.console import out
+from flightlog.cli.console import err, out
 from flightlog.cli.signing import (
     Hands,
     KeysOption,
@@ -18,6 +19,9 @@ from flightlog.cli.signing import (
     sign_and_add,
 )
 from flightlog.errors import UsageError
+
+if TYPE_CHECKING:
+    from flightlog.team.crew import Crew
 
 crew_app = typer.Typer(
     name="crew", help="Persons, their keys and their roles.", no_args_is_help=True
@@ -47,22 +51,71 @@ class Why(StrEnum):
     left = "left"
 
 
+_ROLE = re.compile(r"[a-z][a-z0-9.-]{0,39}")
+
+
 def words_of(text: str) -> list[str]:
-    """Split roles at commas."""
+    """Split roles at commas.
+
+    Raises
+    ------
+    UsageError
+        If there is none, or one is no word.
+    """
     words = [word.strip() for word in text.split(",") if word.strip()]
     if not words:
         raise UsageError("no role is named", where=text[:80], fix="Like pilot or pilot,inspector.")
+    for word in words:
+        if not _ROLE.fullmatch(word):
+            raise UsageError(
+                f"{word[:60]!r} is no role",
+                fix="A role is a word of small letters, digits, dots and hyphens: chief-pilot.",
+            )
     return words
+
+
+def two_keys(crew: Crew, by: list[str], what: str) -> list[str]:
+    """Give the keys of two or more different persons who sign."""
+    people = {crew.find(text).id for text in by}
+    if len(people) < 2:
+        raise UsageError(
+            f"{what} by two different persons; here is {len(people)}",
+            where="--by",
+            fix="Give --by twice.",
+        )
+    if len(people) < len(by):
+        raise UsageError("somebody is named twice", where="--by", fix="Name each once.")
+    return [crew.present_key(text) for text in by]
+
+
+def warn_of_the_last(crew: Crew, losing: str, *, key_too: bool) -> None:
+    """Warn before an entry after which fewer than two persons could grant roles."""
+    left = [p for p in crew.people.authorisers if p.id != losing]
+    if len(left) >= 2 or not crew.people.holds(losing, "authorise"):
+        return
+    able = [p for p in crew.people.persons if p.key is not None and (p.id != losing or not key_too)]
+    then = (
+        "any two persons can recover ('flightlog team crew recover')"
+        if len(able) >= 2
+        else "NOBODY CAN RECOVER IT EITHER: only a new team folder helps. Enrol somebody first"
+    )
+    count = "one person" if left else "nobody"
+    err().line(f"flightlog: after this {count} can grant roles, which takes two; {then}.")
 
 
 @crew_app.command(name="list")
 def list_(team: TeamOption = None) -> None:
-    """List the persons with roles and fingerprints.
+    """List the persons with fingerprints, roles and contacts.
 
     Example: flightlog team crew list
     """
     with opened(team, read_only=True) as (folder, book):
-        out().lines(crew_of(folder, book).fingerprints())
+        crew = crew_of(folder, book)
+        for person in book.people.persons:
+            out().line(crew.fingerprint_line(person.id))
+            contact = crew.names.contact(person.id)
+            if contact:
+                out().line(f"  {contact}")
 
 
 @crew_app.command()
@@ -83,7 +136,7 @@ def enrol(
 
     with opened(team) as (folder, book):
         crew = crew_of(folder, book)
-        vouching = crew.present_key(witness)
+        vouching = crew.authorised_key(witness)
         if crew.has_name(name):
             raise UsageError("somebody has this name already", where=name, fix="Tell them apart.")
         hands = Hands(keys, passphrase_fd, folder.path)
@@ -114,9 +167,8 @@ def grant(
 
     with opened(team) as (folder, book):
         crew = crew_of(folder, book)
-        draft = people_drafts.grant(
-            crew.find(who).id, words_of(roles), [crew.present_key(text) for text in by]
-        )
+        granting = two_keys(crew, by, "roles are granted")
+        draft = people_drafts.grant(crew.find(who).id, words_of(roles), granting)
         sign_and_add(book, draft, Hands(keys, passphrase_fd, folder.path), crew)
 
 
@@ -138,9 +190,10 @@ def withdraw(
 
     with opened(team) as (folder, book):
         crew = crew_of(folder, book)
-        draft = people_drafts.withdrawal(
-            crew.find(who).id, words_of(roles), reason, crew.present_key(by)
-        )
+        person, words = crew.find(who).id, words_of(roles)
+        draft = people_drafts.withdrawal(person, words, reason, crew.present_key(by))
+        if "authorise" in words:
+            warn_of_the_last(crew, person, key_too=False)
         sign_and_add(book, draft, Hands(keys, passphrase_fd, folder.path), crew)
 
 
@@ -148,13 +201,13 @@ def withdraw(
 def change_key(
     who: WhoArgument,
     witness: Annotated[
-        str,
+        str | None,
         typer.Option(
             "--witness",
             metavar="WHO",
             help="The old key is lost: who may grant roles, and is there. Roles are granted anew.",
         ),
-    ] = "",
+    ] = None,
     team: TeamOption = None,
     keys: KeysOption = None,
     passphrase_fd: PassphraseOption = None,
@@ -168,12 +221,18 @@ def change_key(
     with opened(team) as (folder, book):
         crew = crew_of(folder, book)
         person = crew.find(who)
-        vouching = crew.present_key(witness) if witness else ""
+        vouching = crew.authorised_key(witness) if witness is not None else ""
+        if witness is None and person.key is None:
+            raise UsageError(
+                f"{crew.label(person.id)} has no key that counts to sign the change with",
+                fix="Give --witness WHO.",
+            )
         old = person.key or person.keys[-1]
         hands = Hands(keys, passphrase_fd, folder.path)
         new = hands.make(crew.label(person.id)).key
         draft = key_change(person.id, old, new, witness=vouching)
-        sign_and_add(book, draft, hands, crew)
+        named = crew.with_name(new, f"new key of {crew.label(person.id)}")
+        sign_and_add(book, draft, hands, named)
         out().line(f"For the paper: {crew_of(folder, book).fingerprint_line(person.id)}")
 
 
@@ -184,13 +243,13 @@ def revoke(
     by: OneByOption,
     reason: ReasonOption,
     doubtful_after: Annotated[
-        str,
+        str | None,
         typer.Option(
             "--doubtful-after",
             metavar="ENTRY",
             help="The last entry of which it is sure that the key was in the right hands.",
         ),
-    ] = "",
+    ] = None,
     team: TeamOption = None,
     keys: KeysOption = None,
     passphrase_fd: PassphraseOption = None,
@@ -201,17 +260,22 @@ def revoke(
 
     Example: flightlog team crew revoke mechanic --why lost --by pilot --reason "stick lost"
     """
+    from flightlog.logbook.codes import head_code
     from flightlog.logbook.people_drafts import revocation
 
     with opened(team) as (folder, book):
         crew = crew_of(folder, book)
-        after = book.find(doubtful_after).hash if doubtful_after else ""
-        draft = revocation(
-            crew.present_key(who), why.value, reason, crew.present_key(by), doubtful_after=after
-        )
+        after = book.find(doubtful_after).hash if doubtful_after is not None else ""
+        key = crew.key_meant(who)
+        draft = revocation(key, why.value, reason, crew.present_key(by), doubtful_after=after)
+        warn_of_the_last(crew, crew.find(who).id, key_too=True)
         entry = sign_and_add(book, draft, Hands(keys, passphrase_fd, folder.path), crew)
         for doubtful in book.people.to_sign_again(entry):
-            out().line(f"To be signed again: {doubtful.name}, {doubtful.body.kind}")
+            head = head_code(doubtful.body.number, doubtful.hash)
+            out().line(
+                f"To be signed again by somebody who knows, with a remark that cites it "
+                f"(--cites {head[:7]}): {doubtful.name}, {doubtful.body.kind}"
+            )
 
 
 @crew_app.command()
@@ -236,9 +300,8 @@ def recover(
 
     with opened(team) as (folder, book):
         crew = crew_of(folder, book)
-        draft = recovery(
-            [crew.find(text).id for text in who], reason, [crew.present_key(text) for text in by]
-        )
+        recovering = two_keys(crew, by, "a recovery is signed")
+        draft = recovery([crew.find(text).id for text in who], reason, recovering)
         sign_and_add(book, draft, Hands(keys, passphrase_fd, folder.path), crew)
 
 
@@ -247,8 +310,11 @@ def name(
     who: WhoArgument,
     name: Annotated[str, typer.Argument(metavar="NAME", help="What the person is called.")],
     contact: Annotated[
-        str, typer.Option("--contact", metavar="TEXT", help="How to reach the person.")
-    ] = "",
+        str | None,
+        typer.Option(
+            "--contact", metavar="TEXT", help="How to reach the person; kept when left out."
+        ),
+    ] = None,
     team: TeamOption = None,
 ) -> None:
     """Set a person's name and contact in the side file; the record does not hold them.
@@ -257,12 +323,17 @@ def name(
     """
     with opened(team, read_only=True) as (folder, book):
         crew = crew_of(folder, book)
-        crew.names.with_name(crew.find(who).id, name, contact).write(folder.names)
+        person = crew.find(who).id
+        if crew.has_name(name) and (crew.names.of(person) or "").casefold() != name.casefold():
+            raise UsageError("somebody has this name already", where=name, fix="Tell them apart.")
+        kept = crew.names.contact(person) if contact is None else contact
+        crew.names.with_name(person, name, kept).write(folder.names)
+        out().line(f"Named: {crew_of(folder, book).label(person)}")
 
 
 @crew_app.command()
 def erase(who: WhoArgument, team: TeamOption = None) -> None:
-    """Erase a person's name and contact from the side file, for good.
+    """Erase a person's name and contact from the side file.
 
     Merging with a folder that still holds them does not bring them back. The record keeps key
     and roles.
@@ -271,7 +342,15 @@ def erase(who: WhoArgument, team: TeamOption = None) -> None:
     """
     with opened(team, read_only=True) as (folder, book):
         crew = crew_of(folder, book)
-        crew.names.erased(crew.find(who).id).write(folder.names)
+        person = crew.find(who).id
+        crew.names.erased(person).write(folder.names)
+        out().lines(
+            [
+                f"Erased here: name and contact of {crew_of(folder, book).label(person)}.",
+                "Other laptops, sticks and backups keep them until they are merged with this "
+                "folder; exports and papers keep what was printed.",
+            ]
+        )
 
 
 @crew_app.command()

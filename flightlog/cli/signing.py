@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import getpass
 import sys
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from flightlog.cli.console import err, out
-from flightlog.errors import KeyFileError, PassphraseError, UsageError
+from flightlog.errors import Interrupted, KeyFileError, PassphraseError, UsageError
 
 if TYPE_CHECKING:
     from flightlog.logbook.book import Draft, Logbook
@@ -21,11 +22,27 @@ if TYPE_CHECKING:
     from flightlog.team.crew import Crew
     from flightlog.team.folder import TeamFolder
 
+
+def a_path(text: str) -> Path:
+    """Read a path that was typed; an empty one, as from a forgotten variable, is a slip."""
+    if not text.strip():
+        raise typer.BadParameter("is empty")
+    return Path(text)
+
+
+def given_text(text: str | None, option: str) -> str:
+    """Give the text of an option, "" where it was left out; an empty one is a slip."""
+    if text is not None and not text.strip():
+        raise UsageError("is empty", where=option, fix="Leave it out, or say something.")
+    return text or ""
+
+
 TeamOption = Annotated[
     Path | None,
     typer.Option(
         "--team",
         metavar="DIR",
+        parser=a_path,
         help="The team folder (else FLIGHTLOG_TEAM, else this folder or one above it).",
     ),
 ]
@@ -34,7 +51,9 @@ KeysOption = Annotated[
     typer.Option(
         "--keys",
         metavar="DIR",
-        help="Where private keys are, such as a memory stick (else your profile); repeatable.",
+        parser=a_path,
+        help="Where private keys are, such as a memory stick (else your profile); repeatable. "
+        "New ones go to the first.",
     ),
 ]
 PassphraseOption = Annotated[
@@ -59,7 +78,21 @@ def opened(team: Path | None, *, read_only: bool = False) -> Iterator[tuple[Team
 
     folder = TeamFolder.find(team)
     with Logbook.open(folder.logbook, read_only=read_only) as book:
+        if not read_only:
+            _warn_of_older_copy(book)
         yield folder, book
+
+
+def _warn_of_older_copy(book: Logbook) -> None:
+    from flightlog.logbook.codes import head_code
+
+    missing = [head_code(kept.number, kept.hash) for kept in book.missing_heads()]
+    if missing:
+        err().line(
+            "flightlog: THIS FOLDER IS AN OLDER COPY, OR WAS CUT: this laptop knows of entries "
+            f"that are not in it (up to {', '.join(missing)}). What was revoked or restricted "
+            "since then is not known here. Merge the newer folder before you sign."
+        )
 
 
 def crew_of(folder: TeamFolder, book: Logbook) -> Crew:
@@ -89,17 +122,25 @@ class Hands:
         The team folder, where no key may be.
     """
 
-    def __init__(self, keys: Sequence[Path] | None, passphrase_fd: int | None, team: Path) -> None:
+    def __init__(
+        self,
+        keys: Sequence[Path] | None,
+        passphrase_fd: int | None,
+        team: Path,
+        *,
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
         from flightlog.logbook.device import default_profile
         from flightlog.logbook.keys import KeyFolder
 
         places = list(keys) if keys else [default_profile() / "keys"]
         self.folders = [KeyFolder(place, not_in=[team]) for place in places]
         self._fd = passphrase_fd
+        self._sleep = sleep
 
     def make(self, who: str) -> KeyInfo:
         """Make a new key for somebody, under a passphrase that is asked for twice."""
-        return self.folders[0].create(self._ask(f"New passphrase of {who}: ", twice=True))
+        return self.folders[0].create(self._ask_twice(f"New passphrase of {who}: "))
 
     def unlock(self, key: str, who: str, list_name: str = "") -> Unlocked:
         """Unlock somebody's key.
@@ -112,18 +153,29 @@ class Hands:
             If the passphrase is wrong, or it is too early to try again.
         """
         folder = self._holder(key, who)
+        prompt = f"{who}, your passphrase to sign: "
         for _ in range(_SLIPS if self._fd is None else 0):
             try:
-                return folder.unlock(key, self._ask(f"{who}, your passphrase to sign: "), list_name)
+                self._wait(folder, key)
+                return folder.unlock(key, self._ask(prompt), list_name)
             except PassphraseError as error:
-                err().line(f"flightlog: {error.sentence()}")
-        return folder.unlock(key, self._ask(f"{who}, your passphrase to sign: "), list_name)
+                err().line(f"flightlog: {who}: {error.found}. {error.fix}")
+        if self._fd is None:
+            self._wait(folder, key)
+        return folder.unlock(key, self._ask(prompt), list_name)
+
+    def _wait(self, folder: KeyFolder, key: str) -> None:
+        """Hold the prompt until the next passphrase may be tried."""
+        wait_s = folder.wait_s(key)
+        if wait_s:
+            err().line(f"flightlog: the next try is in {wait_s} s")
+            self._sleep(wait_s)
 
     def change_passphrase(self, key: str, who: str) -> None:
         """Change the passphrase of somebody's key."""
         folder = self._holder(key, who)
         old = self._ask(f"{who}, your passphrase until now: ")
-        folder.change_passphrase(key, old, self._ask("The new one: ", twice=True))
+        folder.change_passphrase(key, old, self._ask_twice("The new one: "))
 
     def _holder(self, key: str, who: str) -> KeyFolder:
         for folder in self.folders:
@@ -136,7 +188,22 @@ class Hands:
             fix="Put in the stick with the key and give --keys DIR.",
         )
 
-    def _ask(self, prompt: str, *, twice: bool = False) -> Passphrase:
+    def _ask_twice(self, prompt: str) -> Passphrase:
+        """Ask for a new passphrase, and again until it is long enough and typed twice alike."""
+        from flightlog.logbook.passphrases import LEAST_CHARACTERS
+
+        if self._fd is not None:
+            return self._ask(prompt)
+        while True:
+            given = self._ask(prompt)
+            if given.too_short:
+                err().line(f"flightlog: at least {LEAST_CHARACTERS} characters; several words")
+            elif given == self._ask("The same once more: "):
+                return given
+            else:
+                err().line("flightlog: the two differ; type it anew")
+
+    def _ask(self, prompt: str) -> Passphrase:
         from flightlog.logbook.keys import Passphrase, read_passphrase
 
         if self._fd is not None:
@@ -146,10 +213,10 @@ class Hands:
                 "a passphrase is needed, and this is no terminal to ask at",
                 fix="Give --passphrase-fd N.",
             )
-        given = Passphrase(getpass.getpass(prompt))
-        if twice and given != Passphrase(getpass.getpass("The same once more: ")):
-            raise UsageError("the two passphrases differ", fix="Try again.")
-        return given
+        try:
+            return Passphrase(getpass.getpass(prompt))
+        except EOFError as error:
+            raise Interrupted("stopped at a passphrase") from error
 
 
 def sign_and_add(book: Logbook, draft: Draft, hands: Hands, crew: Crew) -> Entry:

@@ -16,6 +16,7 @@ from flightlog.cli.signing import (
     KeysOption,
     PassphraseOption,
     TeamOption,
+    a_path,
     crew_of,
     opened,
     say_added,
@@ -31,7 +32,10 @@ team_app.add_typer(crew_app)
 @team_app.command()
 def new(
     folder: Annotated[
-        Path, typer.Argument(metavar="DIR", help="The team folder: a new one, or an empty one.")
+        Path,
+        typer.Argument(
+            metavar="DIR", parser=a_path, help="The team folder: a new one, or an empty one."
+        ),
     ],
     name: Annotated[str, typer.Option("--name", metavar="NAME", help="What the team is called.")],
     person: Annotated[
@@ -66,7 +70,7 @@ def new(
 
     granted = _roles_of(person, roles or [])
     hands = Hands(keys, passphrase_fd, folder)
-    TeamFolder.refuse_taken(folder)
+    TeamFolder.refuse_taken(folder, name)
     founders = [
         Founder(hands.make(who).key, tuple(words))
         for who, words in zip(person, granted, strict=True)
@@ -104,13 +108,12 @@ def _roles_of(people: Sequence[str], roles: Sequence[str]) -> list[list[str]]:
         raise UsageError(
             "two founders have the same name", where="--person", fix="Tell them apart."
         )
-    if len(roles) > len(people):
+    if roles and len(roles) != len(people):
         raise UsageError(
-            f"{len(roles)} times roles for {len(people)} persons",
-            where="--roles",
-            fix="Give --roles once for each --person, with commas between roles.",
+            f"--roles is given {len(roles)} times for {len(people)} persons",
+            fix="Give it once for each --person, in the same order, or not at all.",
         )
-    return [words_of(text) for text in roles] + [[] for _ in people[len(roles) :]]
+    return [words_of(text) for text in roles] or [[] for _ in people]
 
 
 def _paper(team: str, fingerprints: Sequence[str]) -> list[str]:

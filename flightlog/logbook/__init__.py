@@ -13,6 +13,7 @@ kinds            the kinds of entries that this program knows
 people           who holds which key and role, at which place in the record
 signing_rules    who has to sign which entry about people
 rulings          which of these entries stand and count; in ``reasons`` why a signature does not
+vouching         how those who recover depend on each other
 standing         what counts: signatures, permissions, restrictions, contradictions
 words            an entry as text, from the bytes that are signed
 database         a SQLite file of ours, and its errors in words

@@ -5,24 +5,32 @@ entry already in its place, each person signs the bytes, the device signs them, 
 ``append`` returns the entry is on the disk. What a person was shown is compared with what the
 bytes say that they sign; if that differs, nobody signs.
 
-Opening checks what is not already vouched for: everything that this laptop's last entry has seen
-is held by that entry's hash, which the laptop remembers outside of the team folder; signatures on
-all other entries are checked. ``checking`` looks at everything, each time.
+Opening checks what is not already vouched for: everything that a head has seen is held by its
+hash, and the laptop remembers, outside of the team folder, the heads that it wrote, checked or
+merged; signatures on all other entries are checked. ``checking`` looks at everything, each time.
 """
 
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from flightlog.errors import LogbookError, NotWritableError, RefusedError, TeamFolderError
+from flightlog.errors import (
+    LogbookError,
+    NotWritableError,
+    RefusedError,
+    SignatureError,
+    TeamFolderError,
+    UsageError,
+)
 from flightlog.logbook.attachments import AttachmentStore, Files
-from flightlog.logbook.device import DeviceMemory, Turn, default_profile
+from flightlog.logbook.codes import code, signs_of
+from flightlog.logbook.device import DeviceMemory, Remembered, Turn, default_profile
 from flightlog.logbook.entry import (
     Attachment,
     Body,
@@ -32,11 +40,12 @@ from flightlog.logbook.entry import (
     Occurred,
     Relation,
     Signer,
+    device_bytes,
     sorted_seen,
     write_body,
 )
 from flightlog.logbook.keys import Unlocked
-from flightlog.logbook.kinds import team_of
+from flightlog.logbook.kinds import form_problem, team_of
 from flightlog.logbook.layout import ATTACHMENTS, RECORD
 from flightlog.logbook.names import Names
 from flightlog.logbook.order import Order
@@ -49,6 +58,8 @@ from flightlog.logbook.words import entry_lines
 Clock = Callable[[], tuple[datetime, str]]
 """Gives the time (aware) and where it comes from."""
 
+_FEWEST_SIGNS = 5
+_FEWEST_DIGITS = 8
 _UNSIGNED = bytes(SIGNATURE_BYTES)
 
 
@@ -142,8 +153,17 @@ def founding(founders: Sequence[Founder]) -> Draft:
 
 
 def founding_lines(draft: Draft, names: Names | None = None) -> tuple[str, ...]:
-    """Give the text of a founding, to be shown before it is signed."""
+    """Give the text of a founding, to be shown before it is signed.
+
+    Raises
+    ------
+    RefusedError
+        If it has not the form of a founding: fewer than two persons, a role that is no word.
+    """
     body = _placed(draft, team_of(draft.content), _NOWHERE)
+    problem = form_problem(body)
+    if problem:
+        raise RefusedError(problem, where=draft.kind)
     return tuple(entry_lines(body, names=names, place=False))
 
 
@@ -210,7 +230,8 @@ class Logbook:
             raise TeamFolderError(
                 "there is no logbook here",
                 where=str(folder),
-                fix="Name the team folder, or make one with 'flightlog team new'.",
+                fix="Name the team folder. If the team had a record, copy the folder from another "
+                "laptop; make no new one.",
             )
         memory = None if read_only else DeviceMemory(profile or default_profile())
         book = cls(folder, Store(folder / RECORD, read_only=read_only), memory, clock)
@@ -285,7 +306,10 @@ class Logbook:
         """
         new = []
         for row in self._store.rows(after=self._received):
-            new.append(row.entry())
+            try:
+                new.append(row.entry())
+            except LogbookError as error:
+                raise _told_to_check(error, row.place) from error
             self._received = max(self._received, row.received)
         if new:
             self._take(new)
@@ -297,12 +321,15 @@ class Logbook:
         vouched = self._verified | self._vouched_for()
         for entry in new:
             if entry.hash not in vouched:
-                entry.verify()
+                try:
+                    entry.verify()
+                except SignatureError as error:
+                    raise _told_to_check(error, entry.name) from error
                 if entry.body.team != self.team:
                     raise LogbookError("it is of another team", where=entry.name)
 
     def _vouched_for(self) -> set[str]:
-        """Hashes of the entries that this laptop's own last entries hold fast."""
+        """Hashes of the entries that the heads which this laptop remembers hold fast."""
         if self._memory is None or not self._entries:
             return set()
         heads = [self.order.get(r.hash) for r in self._memory.remembered(self.team)]
@@ -324,9 +351,10 @@ class Logbook:
         """
         if not self._entries:
             raise LogbookError(
-                "the record is empty",
+                "the record is empty: its making was interrupted, or it was lost",
                 where=str(self.folder),
-                fix="Found it with 'flightlog team new'.",
+                fix="If the team had a record, copy the folder from another laptop; else make a "
+                "new folder with 'flightlog team new'.",
             )
         return self._entries[0].body.team
 
@@ -350,27 +378,40 @@ class Logbook:
         """The files that entries name."""
         return self._attachments
 
+    def note_heads(self) -> None:
+        """Let this laptop remember the ends of the record, all of which was verified."""
+        if self._memory is not None and self._entries:
+            tips = self.order.tips()
+            heads = [Remembered(tip.body.device, tip.body.number, tip.hash) for tip in tips]
+            self._memory.note_heads(self.team, heads)
+
+    def missing_heads(self) -> tuple[Remembered, ...]:
+        """Give the heads that this laptop remembers and that are not here.
+
+        If there are any, the folder is an older copy, or its end was cut off.
+        """
+        if self._memory is None:
+            return ()
+        kept = self._memory.remembered(self.team)
+        return tuple(head for head in kept if head.hash not in self.order)
+
     def find(self, text: str) -> Entry:
-        """Find an entry by the beginning of its hash (at least 8 digits) or by its head's code.
+        """Find an entry by its head's code, the code's first five signs with the number, or hash.
+
+        ``4.H3MED`` is enough, and so are the first 8 digits of the hash.
 
         Raises
         ------
         RefusedError
             If there is none, or more than one.
         """
-        from flightlog.logbook.codes import read_head
-
-        wanted = text.strip().lower()
-        if 8 <= len(wanted) < 64 and set(wanted) <= set("0123456789abcdef"):
-            found = [entry for entry in self.order if entry.hash.startswith(wanted)]
-        else:
-            head = read_head(text)
-            found = [entry for entry in self.order if head.fits(entry.hash)]
+        wanted = text.strip()
+        found = [entry for entry in self.order if _is_meant(entry, wanted)]
         if len(found) != 1:
             raise RefusedError(
-                f"{len(found)} entries have this hash" if found else "no entry has this hash",
+                f"{len(found)} entries begin so" if found else "there is no such entry",
                 where=text[:80],
-                fix="'flightlog logbook show' lists the entries.",
+                fix="'flightlog logbook show' lists the entries, each as 4.H3MED or the like.",
             )
         return found[0]
 
@@ -386,6 +427,8 @@ class Logbook:
         name : str, optional
             What the entry calls it; the file's own name when not given.
         """
+        if source.is_dir():
+            raise UsageError("is a folder", where=str(source), fix="Name one file.")
         return self._attachments.put(source, name or source.name)
 
     def show(self, draft: Draft, names: Names | None = None) -> Shown:
@@ -481,6 +524,7 @@ class Logbook:
                 return
             start = Draft("chain-start", {"reason": turn.reason})
             entry = self._sign(self._body(start, self.team, turn), turn, (), "")
+            Order([*self._entries, entry])  # a chain too many would make the record unreadable
             turn.noting(entry.hash, entry.body.number)
             writing.add(entry)
         turn.done()
@@ -539,7 +583,7 @@ class Logbook:
         tips = [tip for tip in self.order.tips() if tip is not before]
         now, source = self._clock()
         now = now.astimezone(UTC).replace(microsecond=0)
-        latest = max((e.body.time.utc for e in self._entries), default=now)
+        latest = max((e.body.time.utc for e in self._own(before)), default=now)
         place = _Place(
             device=turn.device if turn is not None else _NOWHERE.device,
             number=before.body.number + 1 if before is not None else 1,
@@ -549,9 +593,19 @@ class Logbook:
         )
         return _placed(draft, team, place)
 
+    def _own(self, last: Entry | None) -> Iterator[Entry]:
+        """Give the entries of one chain, from the last one backwards."""
+        while last is not None:
+            yield last
+            last = self.order.get(last.body.previous or "")
+
     def _ask_the_rules(self, body: Body) -> None:
         """Refuse what would not count, asked of the same rules that judge it for ever after."""
-        candidate = Entry(write_body(body), _UNSIGNED, (_UNSIGNED,) * len(body.signers))
+        try:
+            data = write_body(body)
+        except LogbookError as error:
+            raise RefusedError(error.found, where=error.where or body.kind) from error
+        candidate = Entry(data, _UNSIGNED, (_UNSIGNED,) * len(body.signers))
         order = Order([*self._entries, candidate])
         people = People.of(order)
         standing = Standing.of(order, people)
@@ -570,7 +624,7 @@ class Logbook:
     def _sign(self, body: Body, turn: Turn, unlocked: Sequence[Unlocked], list_name: str) -> Entry:
         data = write_body(body)
         people = tuple(key.sign(data, list_name) for key in unlocked)
-        entry = Entry(data, turn.sign(data), people)
+        entry = Entry(data, turn.sign(device_bytes(data, people)), people)
         entry.verify()
         return entry
 
@@ -612,6 +666,25 @@ def _lasting(body: Body) -> tuple[str, ...]:
     if body.occurred is not None:
         body = replace(body, occurred=replace(body.occurred, late_s=1))
     return tuple(entry_lines(body, place=False))
+
+
+def _told_to_check(error: LogbookError, name: str) -> LogbookError:
+    return type(error)(
+        f"the record is broken at {name}: {error.found}",
+        fix=error.fix or "'flightlog logbook check' tells more; nothing was written.",
+    )
+
+
+def _is_meant(entry: Entry, text: str) -> bool:
+    number, dot, signs = text.partition(".")
+    if dot:
+        wanted = signs_of(signs)
+        return (
+            number == str(entry.body.number)
+            and len(wanted) >= _FEWEST_SIGNS
+            and signs_of(code(entry.hash)).startswith(wanted)
+        )
+    return len(text) >= _FEWEST_DIGITS and entry.hash.startswith(text.lower())
 
 
 def _occurred(draft: Draft, now: datetime) -> Occurred | None:

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from flightlog.logbook.device import Remembered
 
 SCHEMA = "flightlog.logbook-check/1"
 MOST_LISTED = 20
@@ -49,8 +52,7 @@ class Break:
         if self.rest_on_it:
             rest = count(self.rest_on_it, "other entry rests", "other entries rest")
             more += f"; {rest} directly on it"
-        place = f" (row {self.received})" if self.received is not None else ""
-        return f"{self.name}: {self.found}{more}{place}"
+        return f"{self.name}: {self.found}{more}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,14 @@ class Report:
         What came of the heads that were typed or remembered.
     cannot_know : tuple of str
         What no check of this folder can show.
+    team : str
+        Id of the team; empty if no entry is whole.
+    tips : tuple of Remembered
+        The entries behind ``heads``, all of them, for ``DeviceMemory.note_heads``; only of a record
+        that is whole.
+    older : str
+        Which entries are missing, if nothing is wrong but that heads which were noted lie beyond
+        the ends of the chains here: the copy is an older one, or was cut. Empty otherwise.
     """
 
     ok: bool
@@ -92,11 +102,14 @@ class Report:
     heads: tuple[str, ...]
     compared: tuple[str, ...]
     cannot_know: tuple[str, ...]
+    team: str = ""
+    tips: tuple[Remembered, ...] = ()
+    older: str = ""
 
 
 def report_lines(report: Report) -> list[str]:
     """Give a report as lines for a screen."""
-    lines = [_headline(report)]
+    lines = [headline(report)]
     if report.first_break is not None:
         lines += ["", "First break, in the order received:", f"  {report.first_break.line()}"]
     others = [f.line() for f in report.breaks if f is not report.first_break]
@@ -112,12 +125,18 @@ def report_lines(report: Report) -> list[str]:
     return lines
 
 
-def _headline(report: Report) -> str:
+def headline(report: Report) -> str:
+    """Say in one line what the check came to."""
     entries = count(report.entries, "entry", "entries")
     devices = count(report.devices, "device", "devices")
     persons = count(report.persons, "person", "persons")
     if report.ok:
         return f"The record is whole: {entries} of {devices}, signed by {persons}."
+    if report.older:
+        return (
+            f"THIS COPY IS OLDER THAN WHAT WAS NOTED, OR WAS CUT AT ITS END: {report.older}. "
+            "Unite it with the newer folder: flightlog logbook merge OTHER"
+        )
     breaks = count(len(report.breaks) + report.more_breaks, "break", "breaks")
     return f"THE RECORD IS BROKEN: {breaks} among {entries} of {devices}."
 
@@ -129,7 +148,9 @@ def _listed(title: str, lines: Iterable[str]) -> list[str]:
 
 def report_json(report: Report) -> dict[str, Any]:
     """Give a report as JSON for programs."""
-    return {"schema": SCHEMA, **asdict(report)}
+    record = asdict(report)
+    del record["older"]  # the breaks say it
+    return {"schema": SCHEMA, **record}
 
 
 def count(number: int, one: str, many: str) -> str:

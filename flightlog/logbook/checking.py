@@ -26,6 +26,7 @@ from flightlog.logbook.check_report import report_json as report_json
 from flightlog.logbook.check_report import report_lines as report_lines
 from flightlog.logbook.codes import Head, head_code
 from flightlog.logbook.compared import Remembered, compared
+from flightlog.logbook.device import Remembered as Kept
 from flightlog.logbook.entry import Attachment, Entry, device_name
 from flightlog.logbook.kinds import KINDS
 from flightlog.logbook.layout import ATTACHMENTS, RECORD
@@ -97,6 +98,8 @@ def check(
     ------
     TeamFolderError
         If there is no logbook, or it was written by a newer program.
+    LogbookError
+        If the table of entries itself is not as this program makes it: then nothing is read.
     NotWritableError
         If the last write was interrupted and can't be undone here.
     """
@@ -117,19 +120,21 @@ def check(
 def read_rows(folder: Path) -> tuple[list[Row], list[str]]:
     """Read all rows of the record in a folder that can be read, and what its file is damaged by.
 
+    That another program added or took away something beside the table of entries is damage, too.
+
     Raises
     ------
-    TeamFolderError, NotWritableError
+    TeamFolderError, LogbookError, NotWritableError
         As ``check`` says.
     """
     from flightlog.logbook.store import Store
 
     path = folder / RECORD
     try:
-        store = Store(path, read_only=True)
+        store = Store(path, read_only=True, changed_too=True)
     except NotWritableError:
         # What an interrupted write left can only be undone by one who may write.
-        store = Store(path)
+        store = Store(path, changed_too=True)
     rows: list[Row] = []
     with store:
         damage = store.damage()
@@ -187,7 +192,9 @@ def check_rows(
     comparison = compared(links, heads, kept)
     breaks += comparison.breaks
     breaks += [Break(None, "the file of the record", found) for found in damage]
+    only_heads = len(breaks) == len(comparison.breaks)
     breaks.sort(key=lambda one: (one.received is None, one.received or 0))
+    tips = _tips(links)
     say(1.0, "done")
     return Report(
         ok=not breaks,
@@ -199,9 +206,12 @@ def check_rows(
         persons=_persons(links, judgement),
         flags=bounded(judgement.flags if judgement else ()),
         notes=bounded((*_time_notes(links), *(judgement.notes if judgement else _UNJUDGED))),
-        heads=_heads(links),
+        heads=bounded(head_code(tip.body.number, tip.hash) for tip in tips),
         compared=bounded(comparison.lines),
         cannot_know=_cannot_know(bool(heads or kept), attachment_problem is not None),
+        team=links.team,
+        tips=() if breaks else tuple(Kept(t.body.device, t.body.number, t.hash) for t in tips),
+        older=comparison.older if only_heads else "",
     )
 
 
@@ -215,11 +225,11 @@ def _persons(links: Links, judgement: Judgement | None) -> int:
     return len({s.key for e in links.entries.values() for s in e.body.signers})
 
 
-def _heads(links: Links) -> tuple[str, ...]:
+def _tips(links: Links) -> list[Entry]:
     seen = {parent for entry in links.entries.values() for parent in entry.parents}
     tips = [entry for digest, entry in links.entries.items() if digest not in seen]
     tips.sort(key=lambda tip: (tip.body.time.utc, tip.hash))  # as in ``Order``, on every laptop
-    return bounded(head_code(tip.body.number, tip.hash) for tip in tips)
+    return tips
 
 
 # --- the parts that need the whole record
@@ -255,23 +265,17 @@ def _attachment_breaks(
 
 
 def _time_notes(links: Links) -> Iterator[str]:
-    """Note clocks that were set back, beside the latest time that an entry has seen."""
+    """Note clocks that were set back, beside the latest time of their own chain before."""
     latest: dict[str, datetime] = {}
     for entry in links.entries.values():
         time = entry.body.time
-        newest = time.utc
-        for parent in entry.parents:
-            seen = latest.get(parent)
-            if seen is not None and seen > newest:
-                newest = seen
-        latest[entry.hash] = newest
-        if newest is time.utc and not time.behind_s:
-            continue
-        behind = int((newest - time.utc).total_seconds())
+        before = latest.get(entry.body.previous or "", time.utc)
+        latest[entry.hash] = max(before, time.utc)
+        behind = max(0, int((before - time.utc).total_seconds()))
         if behind != time.behind_s:
             yield (
-                f"{entry.name} is dated {duration(behind)} before the latest time that it has "
-                f"seen, and says {duration(time.behind_s)}"
+                f"{entry.name} is dated {duration(behind)} before the latest time of its chain, "
+                f"and says {duration(time.behind_s)}"
             )
         elif behind:
             yield f"{entry.name}: its clock was set back by {duration(behind)}"
@@ -291,7 +295,11 @@ def judge_by_the_rules(order: Order) -> Judgement:
     return Judgement(
         persons=len(persons),
         breaks=tuple(
-            (entries, f"a fork: {_fork_words(entries)}, and no two persons have explained it")
+            (
+                entries,
+                f"a fork: {_fork_words(entries)}, and no two persons have explained it. "
+                f"{_how_to_explain(entries)}",
+            )
             for entries in unexplained
         )
         + tuple(_founding_breaks(order, people)),
@@ -310,6 +318,16 @@ def judge_by_the_rules(order: Order) -> Judgement:
 def _fork_words(entries: Sequence[Entry]) -> str:
     number, device = entries[0].body.number, device_name(entries[0].body.device)
     return f"device {device} has {len(entries)} entries {number} after one and the same"
+
+
+def _how_to_explain(branches: Sequence[Entry]) -> str:
+    named = " ".join(f"--explains {branch.hash[:_DIGITS]}" for branch in branches[:_MOST_BRANCHES])
+    more = len(branches) - _MOST_BRANCHES
+    others = f", and so for {more} more" if more > 0 else ""
+    return (
+        "Two persons who looked into it sign what happened: "
+        f"flightlog logbook remark TEXT --by WHO --by WHO {named}{others}"
+    )
 
 
 def _founding_breaks(order: Order, people: People) -> Iterator[tuple[tuple[Entry, ...], str]]:
@@ -331,6 +349,8 @@ def _grouped(found: Iterable[tuple[Entry, str]]) -> Iterator[str]:
         yield f"{entry.name}: {text}{others}"
 
 
+_DIGITS = 10
+_MOST_BRANCHES = 8
 _UNKNOWN_KIND = "its kind is not known to this program; it is kept and shown"
 _UNJUDGED = ("Whose signatures count was not worked out: for that the record has to be whole.",)
 

@@ -1,7 +1,7 @@
 """Hashes and keys as codes that a person can print, read out and type again.
 
 A code is 25 signs of 5 bits, so 125 of the 256 bits of a SHA-256, and two signs that tell a slip
-of the pen: ``7XK4M-9QW2T-0ABCD-EFGHJ-KMNPQ-RS``. Of the letters I, L, O and U none is used; they
+of the pen: ``KWP9Y-B4Z5J-FJS7S-CKWP9-YB4Z5-CF``. Of the letters I, L, O and U none is used; they
 are read as 1, 1, 0 and V, capital or small.
 
 125 bits are enough where somebody would have to find other content with the same code: that is
@@ -121,7 +121,7 @@ def _bits(signs: str, text: str) -> int:
     return bits
 
 
-_LIKE = "A head is typed as it is printed, like 120.7XK4M-9QW2T-0ABCD-EFGHJ-KMNPQ-RS."
+_LIKE = "A head is typed as it is printed, like 120.KWP9Y-B4Z5J-FJS7S-CKWP9-YB4Z5-CF."
 
 
 def _written(value: int, signs: int) -> str:

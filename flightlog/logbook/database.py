@@ -72,12 +72,15 @@ class Label:
         Raised if the file is something else, or of a newer program.
     damaged : type of FlightlogError
         Raised if the file is one of ours, but broken.
+    lost : str
+        What to do where there is no such file.
     """
 
     noun: str
     where: str
     foreign: type[FlightlogError]
     damaged: type[FlightlogError]
+    lost: str = ""
 
 
 def sqlite_connect(path: Path, mode: Mode) -> sqlite3.Connection:
@@ -140,7 +143,7 @@ class Database:
         self._refuse_strange_journal()
         try:
             self._connection = connect(path, mode)
-        except sqlite3.Error as error:
+        except _ERRORS as error:
             raise self._not_opened(error) from error
         try:
             self._settle()
@@ -157,7 +160,7 @@ class Database:
             # The file is looked at by the first statement that reads of it.
             self._connection.execute("SELECT count(*) FROM sqlite_master").fetchall()
             answer = self._connection.execute("PRAGMA journal_mode").fetchall()
-        except sqlite3.Error as error:
+        except _ERRORS as error:
             raise self._not_opened(error) from error
         if self.mode == "ro" and answer[0][0] != "delete":
             raise self._other_journal()
@@ -215,7 +218,7 @@ class Database:
         """
         try:
             return self._connection.execute(sql, parameters).fetchall()
-        except sqlite3.Error as error:
+        except _ERRORS as error:
             raise self._in_words(error) from error
 
     @contextmanager
@@ -250,7 +253,7 @@ class Database:
 
     # --- errors in words
 
-    def _not_opened(self, error: sqlite3.Error) -> FlightlogError:
+    def _not_opened(self, error: Exception) -> FlightlogError:
         noun, where = self.label.noun, self.label.where
         if self.path.exists() and not self.path.is_file():
             return self.label.foreign(f"where the {noun} should be is no file", where=where)
@@ -263,7 +266,7 @@ class Database:
                 fix="Look whether the folder is there and can be written.",
             )
         if not self.path.exists():
-            return self.label.foreign(f"there is no {noun} here", where=where)
+            return self.label.foreign(f"there is no {noun} here", where=where, fix=self.label.lost)
         if self._has_other_journal():
             return self._other_journal()
         return self.label.foreign(
@@ -286,20 +289,22 @@ class Database:
             fix="Open it once where it can be written, which puts it back.",
         )
 
-    def _in_words(self, error: sqlite3.Error) -> FlightlogError:
+    def _in_words(self, error: Exception) -> FlightlogError:
         code = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR)
+        told = _told(error)
         words = _NOT_WRITABLE.get(code) or _NOT_WRITABLE.get(_family(error))
         if words and code not in _READING:
             found, fix = words
-            found = found.format(error=error, patience_s=self.patience_s)
+            found = found.format(error=told, patience_s=self.patience_s)
             return NotWritableError(found, where=self.label.where, fix=fix)
         if _family(error) == sqlite3.SQLITE_CONSTRAINT:
             return self.label.damaged(
-                f"the {self.label.noun} does not take it ({error})", where=self.label.where
+                f"the {self.label.noun} does not take it ({told})", where=self.label.where
             )
-        if _family(error) in _BROKEN or code in _READING:
+        strange = not isinstance(error, sqlite3.Error)
+        if strange or _family(error) in _BROKEN or code in _READING:
             return self.label.damaged(
-                f"the {self.label.noun} is damaged: {_BROKEN.get(_family(error)) or error}",
+                f"the {self.label.noun} is damaged: {_BROKEN.get(_family(error)) or told}",
                 where=self.label.where,
                 fix="Keep the file as it is, and go on with a copy that is whole.",
             )
@@ -307,8 +312,12 @@ class Database:
             return self.label.foreign(
                 f"the file is no {self.label.noun}: it is no SQLite file", where=self.label.where
             )
+        if _family(error) == sqlite3.SQLITE_INTERRUPT:
+            return self.label.foreign(
+                f"the {self.label.noun} takes too long to read", where=self.label.where
+            )
         return self.label.foreign(
-            f"the {self.label.noun} can't be used ({error})", where=self.label.where
+            f"the {self.label.noun} can't be used ({told})", where=self.label.where
         )
 
 
@@ -329,7 +338,19 @@ def _settings(patience_s: float) -> tuple[str, ...]:
     )
 
 
-def _family(error: sqlite3.Error) -> int:
+# The last two come where SQLite gives what is no text, or no integer, for one.
+_ERRORS = (sqlite3.Error, UnicodeDecodeError, OverflowError)
+_MOST_TOLD = 200
+
+
+def _told(error: Exception) -> str:
+    """What an error says; a damaged file may have put anything into it."""
+    if isinstance(error, UnicodeDecodeError):
+        return "a text in it is no UTF-8"
+    return "".join(sign if sign.isprintable() else "\ufffd" for sign in str(error))[:_MOST_TOLD]
+
+
+def _family(error: Exception) -> int:
     code: int = getattr(error, "sqlite_errorcode", sqlite3.SQLITE_ERROR)
     return code & 0xFF
 

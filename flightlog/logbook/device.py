@@ -15,6 +15,9 @@ a fork. So does a folder that is put back in its place as it was before its last
 process had died in the instant between writing that entry and noting that it was written, and
 nothing was written since.
 
+Beside that it remembers, of each device of a team, the highest entry that a check or a merge found
+whole here: if that is missing one day, the folder is an older one, or was cut at its end.
+
 The private key is not under a passphrase, since entries without a person are signed with it too:
 its signature says which laptop wrote an entry, never who.
 """
@@ -23,11 +26,11 @@ from __future__ import annotations
 
 import os
 import secrets
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import astuple, dataclass, field, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from flightlog.errors import KeyFileError, NotWritableError
 from flightlog.logbook.codes import short
@@ -39,7 +42,7 @@ from flightlog.logbook.database import (
     sqlite_connect,
 )
 from flightlog.logbook.entry import device_name
-from flightlog.logbook.migrations import DEVICE_STEPS, migrate
+from flightlog.logbook.migrations import DEVICE_STEPS, migrate, to_do
 from flightlog.logbook.signatures import KEY_BYTES, Purpose, public_hex, sign
 
 if TYPE_CHECKING:
@@ -62,7 +65,17 @@ def default_profile() -> Path:
 
 @dataclass(frozen=True, slots=True)
 class Remembered:
-    """The last entry that this laptop is sure to have written with one of its keys."""
+    """An entry of which this laptop is sure that it was in the record, with all that it had seen.
+
+    Parameters
+    ----------
+    device : str
+        Public key of the device whose chain it is in: 64 hexadecimal digits.
+    number : int
+        Its place in that chain, from 1.
+    hash : str
+        Its hash: 64 hexadecimal digits.
+    """
 
     device: str
     number: int
@@ -284,9 +297,10 @@ class DeviceMemory:
         return Turn(self, team, str(place), _key(self._new_key()), None, learned, reason=reason)
 
     def remembered(self, team: str) -> tuple[Remembered, ...]:
-        """Give the last entry that is known to have been written, for each key of a team.
+        """Give the entries of a team that are known to have been in its record, one per device.
 
-        Of a write that was interrupted only the entry before it is known.
+        Of this laptop's own keys that is the last one written, of other devices what
+        ``note_heads`` noted. Of a write that was interrupted only the entry before it is known.
 
         Raises
         ------
@@ -295,44 +309,95 @@ class DeviceMemory:
         NotWritableError
             If another program holds the profile for longer than our patience.
         """
-        found = []
+        found: dict[str, Remembered] = {}
         for known in self._known(team):
             state = known.state
             if state.done:
-                found.append(Remembered(known.device, state.last_number, state.last_hash))
+                own = Remembered(known.device, state.last_number, state.last_hash)
             elif state.before_hash is not None and state.before_number is not None:
-                found.append(Remembered(known.device, state.before_number, state.before_hash))
-        return tuple(found)
+                own = Remembered(known.device, state.before_number, state.before_hash)
+            else:
+                continue
+            found[own.device] = own
+        for head in self._noted(team):
+            # The record may hold more of an own chain than is sure to have been written.
+            if head.device not in found or head.number > found[head.device].number:
+                found[head.device] = head
+        return tuple(found.values())
+
+    def note_heads(self, team: str, heads: Iterable[Remembered]) -> None:
+        """Note heads of a record that was found whole, so that ``remembered`` gives them.
+
+        Only to be called after a check that found the record whole, or after a merge: all that
+        a head has seen is taken for genuine from then on, and its signatures are not looked at
+        again when the record is opened.
+
+        That they can't be noted is no error, since nothing rests on it. Of each device the head
+        with the highest number is kept.
+
+        Parameters
+        ----------
+        team : str
+            Id of the team.
+        heads : iterable of Remembered
+            Ends of the record, such as ``Report.tips``.
+        """
+        listed = list(heads)
+        with suppress(NotWritableError, KeyFileError):
+            kept = {head.device: head.number for head in self._noted(team)}
+            new = [head for head in listed if head.number > kept.get(head.device, 0)]
+            if not new:
+                return
+            self._make()
+            with self._opened() as database, database.transaction():
+                for head in new:
+                    database.execute(_NOTE_HEAD, (team, *astuple(head)))
 
     # --- the file
 
     @contextmanager
-    def _opened(self) -> Iterator[Database]:
+    def _opened(self, *, to_read: bool = False) -> Iterator[Database]:
         label = Label(
             "memory of this device", str(self.profile), foreign=KeyFileError, damaged=KeyFileError
         )
         path = self.profile / DEVICE_FILE
         database = Database(path, label, patience_s=self._patience_s, connect=self._connect)
         try:
-            migrate(database, DEVICE_STEPS)
+            if not to_read:
+                migrate(database, DEVICE_STEPS)
             yield database
         finally:
             database.close()
 
     def _known(self, team: str) -> list[_Known]:
         """Give the keys of a team, the latest first."""
-        if not (self.profile / DEVICE_FILE).exists():
-            return []
-        with self._opened() as database:
-            rows = database.execute(
-                f"SELECT device, private_key, forked, {_STATE} FROM devices WHERE team = ? "
-                "ORDER BY made DESC",
-                (team,),
-            )
+        rows = self._read(
+            "devices",
+            f"SELECT device, private_key, forked, {_STATE} FROM devices WHERE team = ? "
+            "ORDER BY made DESC",
+            team,
+        )
         return [
             _Known(device, private_key, forked, _State(*state))
             for device, private_key, forked, *state in rows
         ]
+
+    def _noted(self, team: str) -> list[Remembered]:
+        """Give the heads that were noted for a team."""
+        rows = self._read(
+            "heads that were whole",
+            "SELECT device, number, hash FROM heads WHERE team = ? ORDER BY device",
+            team,
+        )
+        return [Remembered(*row) for row in rows]
+
+    def _read(self, step: str, question: str, team: str) -> list[Any]:
+        """Read of what a step made; an older file, which may be read-only, is read as it is."""
+        if not (self.profile / DEVICE_FILE).exists():
+            return []
+        with self._opened(to_read=True) as database:
+            missing = {one.name for one in to_do(database, DEVICE_STEPS)}
+            return [] if step in missing else database.execute(question, (team,))
 
     def _note(self, turn: Turn, state: _State) -> None:
         self._make()
@@ -404,6 +469,10 @@ class DeviceMemory:
             )
 
 
+_NOTE_HEAD = (
+    "INSERT INTO heads (team, device, number, hash) VALUES (?, ?, ?, ?) ON CONFLICT DO UPDATE "
+    "SET number = excluded.number, hash = excluded.hash WHERE excluded.number > heads.number"
+)
 _DONE = "UPDATE devices SET done = 1 WHERE device = ? AND last_hash = ?"
 _STATE = "folder, before_number, before_hash, last_number, last_hash, done"  # as _State
 

@@ -17,8 +17,9 @@ and where they are needed ``attachments`` (hash, size, name), ``relations`` to e
 ``effect`` (what it permits or restricts), ``occurred`` (of an entry made late). The persons who
 sign are named in the body, so that a signature that was taken away is missed.
 
-Each person signs the body, the device signs the body, and the hash of the entry is the SHA-256
-over the body, the device's signature and the persons' signatures, in this order.
+Each person signs the body, the device signs the body with the persons' signatures, and the hash of
+the entry is the SHA-256 over the body, the device's signature and the persons' signatures, in this
+order.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ from flightlog.logbook.signatures import SIGNATURE_BYTES, Purpose, verify
 SCHEMA = "flightlog.entry/1"
 _SCHEMA_FAMILY = "flightlog.entry/"
 MOST_SIGNERS = 8
-MOST_SEEN = 256
+MOST_SEEN = 512
 MOST_RELATIONS = 256
 MOST_ATTACHMENTS = 64
 MOST_ATTACHMENT_BYTES = 512 * 1024 * 1024
@@ -116,9 +117,9 @@ class Occurred:
     Parameters
     ----------
     utc : datetime
-        When it happened, as claimed.
+        When it happened, as claimed; before the time of the entry.
     late_s : int
-        How much later the entry was made [s].
+        How much later the entry was made, by its own time [s].
     reason : str
         Why so late.
     """
@@ -139,8 +140,8 @@ class ClaimedTime:
     source : str
         Where it comes from, such as "laptop clock".
     behind_s : int
-        How much earlier this is than the latest time that the entry has seen [s]: the clock was
-        set back. Zero otherwise.
+        How much earlier this is than the latest time of its own chain before it [s]: this
+        device's clock was set back. Zero otherwise.
     """
 
     utc: datetime
@@ -228,6 +229,11 @@ class Entry:
         """The entry as messages call it: its number and the device."""
         return entry_name(self.body.number, self.body.device)
 
+    @property
+    def by_device(self) -> bytes:
+        """The bytes that the device signs: the body and the persons' signatures."""
+        return device_bytes(self.data, self.people_signatures)
+
     def verify(self) -> None:
         """Check all signatures.
 
@@ -237,11 +243,20 @@ class Entry:
             If one of them does not fit the bytes.
         """
         try:
-            verify(self.body.device, Purpose.DEVICE, self.data, self.device_signature)
+            verify(self.body.device, Purpose.DEVICE, self.by_device, self.device_signature)
             for signer, signature in zip(self.body.signers, self.people_signatures, strict=True):
                 verify(signer.key, Purpose.PERSON, self.data, signature)
         except SignatureError as error:
             raise SignatureError(f"{error.found} ({error.where})", where=self.name) from error
+
+
+def device_bytes(data: bytes, people_signatures: Sequence[bytes]) -> bytes:
+    """Give the bytes that a device signs: the body, and then the signatures of persons.
+
+    Signatures too, because a person can make a second one that fits the same body: with it, but
+    without the device, nobody can make a second entry out of the first.
+    """
+    return b"".join((data, *people_signatures))
 
 
 def entry_name(number: int, device: str) -> str:
@@ -339,20 +354,21 @@ def read_body(data: bytes) -> Body:
     previous = None if record["previous"] is None else part.hexed("previous")
     if (previous is None) != (number == 1):
         raise _bad("only number 1 of a chain has no entry before it", "previous")
+    time = _time(part.inner("time", {"utc", "source"}, {"behind_s"}))
     return Body(
         team=part.hexed("team"),
         device=part.hexed("device"),
         number=number,
         previous=previous,
         seen=_seen(part),
-        time=_time(part.inner("time", {"utc", "source"}, {"behind_s"})),
+        time=time,
         kind=part.word("kind"),
         content=part.mapping("content"),
         signers=_signers(part),
         attachments=tuple(map(_attachment, part.items("attachments", MOST_ATTACHMENTS))),
         relations=_relations(part),
         effect=_effect(part),
-        occurred=_occurred(part),
+        occurred=_occurred(part, time.utc),
     )
 
 
@@ -503,11 +519,20 @@ def _effect(part: _Part) -> Effect | None:
     return Effect(word, inner.text("on", 120))
 
 
-def _occurred(part: _Part) -> Occurred | None:
+def _occurred(part: _Part, made: datetime) -> Occurred | None:
     if "occurred" not in part.record:
         return None
     inner = part.inner("occurred", {"utc", "late_s", "reason"}, set())
-    return Occurred(inner.utc("utc"), inner.integer("late_s", 1), inner.text("reason"))
+    utc, late_s = inner.utc("utc"), inner.integer("late_s", 1)
+    if utc >= made:
+        raise _bad("it happened no earlier than the entry was made", "occurred.utc")
+    # The two times are read far apart from each other; how late it was is what is looked at.
+    between_s = int((made - utc).total_seconds())
+    if late_s != between_s:
+        raise _bad(
+            f"late by {late_s} s, where its times are {between_s} s apart", "occurred.late_s"
+        )
+    return Occurred(utc, late_s, inner.text("reason"))
 
 
 def _strange(schema: object) -> LogbookError:

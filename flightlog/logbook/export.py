@@ -1,9 +1,9 @@
 """A copy of the record that anybody can check without this program.
 
 Readable text, the exact bytes that were signed, signatures, public keys, attachments, heads, and
-instructions (``export_readme``). Of one and the same record it is the same to the byte, but for
-the report, on every laptop. While it is written, ``INCOMPLETE.txt`` stands in the folder, and
-``READ-ME.txt`` comes last: an interrupted export does not look like a whole one.
+instructions (``export_readme``). Of one and the same record it is the same to the byte on every
+laptop, but for what the check found there. While it is written, ``INCOMPLETE.txt`` stands in the
+folder, and ``READ-ME.txt`` comes last: an interrupted export does not look like a whole one.
 
 A broken record is exported too: what is whole as usual, what is not as it was stored, and the
 instructions say so at the top.
@@ -21,8 +21,8 @@ from typing import Any
 
 from flightlog.errors import OutputError
 from flightlog.logbook.attachments import AttachmentStore
-from flightlog.logbook.check_report import Report, count, report_json
-from flightlog.logbook.checking import Progress, check_rows, read_rows
+from flightlog.logbook.check_report import Report, count, headline, report_json
+from flightlog.logbook.checking import Memory, Progress, check_rows, read_rows
 from flightlog.logbook.codes import code, head_code
 from flightlog.logbook.entry import Attachment, Entry, device_name
 from flightlog.logbook.export_readme import readme
@@ -69,7 +69,12 @@ class Exported:
 
 
 def export(
-    folder: Path, to: Path, *, with_names: bool = False, progress: Progress | None = None
+    folder: Path,
+    to: Path,
+    *,
+    with_names: bool = False,
+    remembered: Memory = (),
+    progress: Progress | None = None,
 ) -> Exported:
     """Write a copy of the logbook in a folder that anybody can check.
 
@@ -81,6 +86,8 @@ def export(
         A new or empty folder.
     with_names : bool
         Whether the texts name persons; otherwise they are called by their key's fingerprint.
+    remembered : sequence of Remembered, or callable
+        Heads from this laptop's memory, or what gives them for a team's id; as in ``check``.
     progress : callable, optional
         Told how much is done (0 to 1), and what is being done.
 
@@ -91,6 +98,8 @@ def export(
         until then is taken away.
     TeamFolderError
         If there is no logbook, or names are asked for and can't be read.
+    LogbookError
+        If the table of entries itself is not as this program makes it: then nothing is read.
     """
     names = Names.read(folder / NAMES) if with_names else None
     rows, damage = read_rows(folder)
@@ -100,7 +109,12 @@ def export(
         copies = _Copies(AttachmentStore(folder / ATTACHMENTS), target)
         known: Known = {}
         report = check_rows(
-            rows, damage=damage, attachment_problem=copies.take, known=known, progress=progress
+            rows,
+            remembered=remembered,
+            damage=damage,
+            attachment_problem=copies.take,
+            known=known,
+            progress=progress,
         )
         links = check_links([known[row] for row in rows])
         _write(target, links, report, names, copies.missing)
@@ -125,7 +139,8 @@ def exported_lines(exported: Exported) -> list[str]:
         lines.append("Attachments that could not be copied:")
         lines += [f"  {text}" for text in exported.missing]
     if exported.report.first_break is not None:
-        lines.append("THE RECORD IS BROKEN; the copy says so. First break:")
+        lines.append(headline(exported.report))
+        lines.append("The copy says so. First break:")
         lines.append(f"  {exported.report.first_break.line()}")
     return lines
 
@@ -250,6 +265,9 @@ def _write(
     target.lines("keys.txt", _key_lines(entries, people, names, key_files))
     target.lines("logbook.txt", _text_lines(order, people, names))
     target.text("check.json", json.dumps(report_json(report), ensure_ascii=False, indent=1) + "\n")
+    attached = list(_attached_lines(entries))
+    if attached:
+        target.lines("attachments.txt", attached)
     if missing:
         target.lines("missing.txt", missing)
     if links.broken:
@@ -259,7 +277,9 @@ def _write(
         entries,
         heads,
         key_files,
-        broken=not report.ok,
+        report=report,
+        attached=bool(attached),
+        broken=len(links.broken),
         missing=len(missing),
         with_names=names is not None,
     ).encode()
@@ -320,6 +340,12 @@ def _pem(key: str) -> str:
 def _head_lines(order: Order) -> Iterator[str]:
     for tip in order.tips():
         yield f"{head_code(tip.body.number, tip.hash)}  device {device_name(tip.body.device)}"
+
+
+def _attached_lines(entries: Iterable[Entry]) -> Iterator[str]:
+    for entry in entries:
+        for file in entry.body.attachments:
+            yield f"{file.sha256}  {file.size}  {quoted(file.name)}  {entry.name}"
 
 
 def _text_lines(order: Order, people: People | None, names: Names | None) -> Iterator[str]:

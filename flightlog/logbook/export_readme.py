@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 
+from flightlog.logbook.check_report import Report, headline
+from flightlog.logbook.codes import code
 from flightlog.logbook.entry import Entry
 from flightlog.logbook.signatures import Purpose
 
@@ -11,6 +14,7 @@ _TEXT = """\
 SIGNED LOGBOOK - COPY FOR CHECKING
 {warning}
 Team     {team}
+         code {team_code}
 Entries  {entries}
 Heads    {heads}
 
@@ -27,6 +31,7 @@ signatures.jsonl   The same lines: hash of the entry, signature of the device, s
 keys/              Public keys (Ed25519), as PEM files. Each is named after the first 16 digits of
                    the key as it stands in entries.jsonl.
 attachments/       Files that entries name, each named by its SHA-256.
+{parts}\
 heads.txt          Heads: short codes of the entries at the ends. Compare them with what was noted
                    on paper.
 keys.txt           Whose keys these are, fingerprints, roles, and which entry made each key known.
@@ -45,11 +50,11 @@ tests/verify_export.py, a script that does it with Python and its cryptography l
    space, keys sorted, no floating-point numbers, no integer beyond 2^53 - 1. Reading a line and
    writing it again in that form has to give the same bytes. "schema" is "flightlog.entry/1".
 
-2. Signatures. With B the bytes of a line (without the line feed):
-   the device's signature is by the key under "device", over
-       "flightlog.device-signature/1" + LF + B
-   and each person's, in the order of "signers" and by the key there, over
+2. Signatures. With B the bytes of a line (without the line feed): each person's signature, in the
+   order of "signers" and by the key there, is over
        "flightlog.person-signature/1" + LF + B
+   and the device's, by the key under "device", over
+       "flightlog.device-signature/1" + LF + B + signatures of persons, in order
    "signers" is inside of what is signed, so a signature that was taken away is missed.
 
 3. Hash. The hash of an entry is
@@ -64,7 +69,9 @@ tests/verify_export.py, a script that does it with Python and its cryptography l
 
 5. Team. All entries have the same "team". It is
        SHA-256( "flightlog.team/1" + LF + canonical form of the founding's "content" )
-   and the founding is the only entry without "previous" and without "seen".
+   and the founding is the only entry without "previous" and without "seen". The team's code, as it
+   was noted on paper when the record began, is the code (step 8) of the hash under "team". If it is
+   another one, this is another team's record, or one that was made up.
 
 6. Attachments. Each file that an entry names under "attachments" has that SHA-256 and that size.
 
@@ -86,15 +93,24 @@ tests/verify_export.py, a script that does it with Python and its cryptography l
        0123456789ABCDEFGHJKMNPQRSTVWXYZ
    and two more signs for the remainder of these 125 bits, as a number, divided by 1021. In groups
    of five, and for a head with the number of the entry before it:
-       120.7XK4M-9QW2T-0ABCD-EFGHJ-KMNPQ-RS
+       120.KWP9Y-B4Z5J-FJS7S-CKWP9-YB4Z5-CF
    The fingerprint of a key is the code of the SHA-256 of its 32 bytes. A head that was noted on
    paper and is found here vouches for its entry and all that this one had seen.
 
 
 ONE SIGNATURE WITH OPENSSL (3.0 or newer), for line {line}: {name}
 {commands}
-It prints "Signature Verified Successfully".
+It prints "Signature Verified Successfully". The files body, message and signature are written
+beside this folder, not into it.
 
+For any other signature: signatures.jsonl has them in hexadecimal digits, two a byte. One of these
+makes the 64 raw bytes of one, with its digits in place of DIGITS:
+{to_raw}
+A person's signature takes the key file of that person and the prefix
+"flightlog.person-signature/1", over body. The device's takes the device's key file and the prefix
+"flightlog.device-signature/1", over body and then the raw signatures of all persons of that entry,
+in order, if there are any; of two persons, with their signatures made raw as above:
+{device}
 
 WHAT A SIGNATURE SHOWS
 
@@ -115,19 +131,34 @@ legal.
 """
 
 _COMMANDS = """
-    sed -n {line}p entries.jsonl | tr -d '\\n' > body
-    printf '{prefix}\\n' | cat - body > message
-    printf '{signature}' | openssl base64 -d -A > signature
-    openssl pkeyutl -verify -pubin -inkey keys/{key} -rawin -in message -sigfile signature
+    sed -n {line}p entries.jsonl | tr -d '\\n' > ../body
+    printf '{prefix}\\n' | cat - ../body > ../message
+    printf '{signature}' | openssl base64 -d -A > ../signature
+    openssl pkeyutl -verify -pubin -inkey keys/{key} -rawin -in ../message -sigfile ../signature
 """
 
-_BROKEN = """
-THE RECORD WAS BROKEN WHEN THIS COPY WAS MADE. check.json says where. Entries that could not be
-read, or whose signatures don't fit, are in broken.jsonl as they were stored (bytes in hexadecimal).
+_TO_RAW = """
+    printf DIGITS | xxd -r -p > ../signature
+    python3 -c "import sys; sys.stdout.buffer.write(bytes.fromhex('DIGITS'))" > ../signature
 """
+
+_DEVICE = """
+    printf 'flightlog.device-signature/1\\n' | cat - ../body ../person-1 ../person-2 > ../message
+"""
+
+_BROKEN = "THE RECORD WAS BROKEN WHEN THIS COPY WAS MADE. check.json says where."
+_STORED = """\
+Entries that could not be read, or whose signatures don't fit, are in broken.jsonl as they were
+stored (bytes in hexadecimal digits)."""
 
 _NAMES = "Names of persons stand in logbook.txt and keys.txt. Handle this copy accordingly."
-_NO_NAMES = "Names of persons are not in this copy; persons are called by their key's fingerprint."
+_NO_NAMES = """\
+Persons are called by their key's fingerprint: the team's list of their names is not in this copy.
+Remarks, and names of files, can hold names all the same."""
+
+_ATTACHED = """\
+attachments.txt    The same files: SHA-256, size [bytes], name, and the entry that names it.
+"""
 
 
 def readme(
@@ -136,7 +167,9 @@ def readme(
     heads: Sequence[str],
     key_files: dict[str, str],
     *,
-    broken: bool,
+    report: Report,
+    attached: bool,
+    broken: int,
     missing: int,
     with_names: bool,
 ) -> str:
@@ -152,8 +185,12 @@ def readme(
         Codes of the ends.
     key_files : dict
         Public key -> name of its file.
-    broken : bool
-        Whether the record has breaks.
+    report : Report
+        What the check found.
+    attached : bool
+        Whether ``attachments.txt`` is there.
+    broken : int
+        How many rows are in ``broken.jsonl``.
     missing : int
         How many attachments could not be copied.
     with_names : bool
@@ -165,15 +202,26 @@ def readme(
     line = next((i for i, e in enumerate(entries) if e.body.signers), 0)
     shown = entries[line] if entries else None
     return _TEXT.format(
-        warning=_BROKEN if broken else "",
+        warning=_warning(report, broken),
         team=team,
+        team_code=code(team) if team else "none: no entry is whole",
         entries=len(entries),
         heads=("\n         ").join(heads),
+        parts=_ATTACHED if attached else "",
         more="\n".join(more) + "\n",
+        to_raw=_TO_RAW,
+        device=_DEVICE,
         line=line + 1,
         name=shown.name if shown is not None else "there is none",
         commands=_commands(shown, line + 1, key_files) if shown is not None else "",
     )
+
+
+def _warning(report: Report, broken: int) -> str:
+    if report.ok:
+        return ""
+    said = textwrap.fill(f"{headline(report)}.", 99) if report.older else _BROKEN
+    return "\n".join(["", said, *([_STORED] if broken else []), ""])
 
 
 def _commands(entry: Entry, line: int, key_files: dict[str, str]) -> str:

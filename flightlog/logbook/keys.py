@@ -240,6 +240,13 @@ class KeyFolder:
             self._open(key, passphrase), list_name, clock=self._clock, ticks=self._ticks
         )
 
+    def wait_s(self, key: str) -> int:
+        """Give how long nobody may try a passphrase of a key yet, rounded up [s]; 0 for now."""
+        return self._tries(key).wait_s()
+
+    def _tries(self, key: str) -> TryCount:
+        return TryCount(_real(self.path) / f"{key[:_DIGITS]}.tries.json", self._clock)
+
     def _open(self, key: str, passphrase: Passphrase) -> Ed25519PrivateKey:
         file = self._file(key)
         self._refuse_team_folder(file.parent)
@@ -249,7 +256,7 @@ class KeyFolder:
             raise KeyFileError(
                 f"the file holds the key {sealed.public[:8]}…, not {key[:8]}…", where=str(file)
             )
-        tries = TryCount(_real(self.path) / f"{key[:_DIGITS]}.tries.json", self._clock)
+        tries = self._tries(key)
         wait_s = tries.wait_s()
         if wait_s:
             raise PassphraseError(

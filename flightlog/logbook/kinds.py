@@ -21,6 +21,10 @@ This looks at the form of one entry alone. Whether a person may sign it is told 
 what it does to others by ``standing``, through its effect and its relations and not through its
 kind. Entries of kinds that are not in the table are kept and shown, their effect and relations
 are honoured, and nothing is said about their content.
+
+An entry about people says who holds keys and roles and nothing else: it has no effect, and of the
+relations only ``corrects`` and ``cites``. A withdrawal or a revocation counts though its signer
+was revoked elsewhere, and so it may be no way to permit, end, explain or inspect anything.
 """
 
 from __future__ import annotations
@@ -33,7 +37,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from flightlog.logbook.canonical import LARGEST_INTEGER, encode
-from flightlog.logbook.entry import CORRECTS, MOST_SIGNERS, Body
+from flightlog.logbook.entry import CITES, CORRECTS, MOST_SIGNERS, Body
 
 AUTHORISE = "authorise"
 """The role that may grant roles, witness and revoke. All other roles are free words."""
@@ -47,6 +51,8 @@ REVOCATION = "revocation"
 RECOVERY = "recovery"
 ABOUT_PEOPLE = (FOUNDING, ENROLMENT, GRANT, WITHDRAWAL, KEY_CHANGE, REVOCATION, RECOVERY)
 """The kinds that say who holds which key and role."""
+RELATIONS_ABOUT_PEOPLE = (CORRECTS, CITES)
+"""The relations that entries of these kinds may have."""
 
 CORRECTION = "correction"
 REMARK = "remark"
@@ -430,7 +436,8 @@ def form_problem(body: Body) -> str | None:
     """Say what is wrong with an entry of a known kind, as far as it can be told from it alone.
 
     Besides its content these are the words with which persons sign it, how many they are, the
-    relation that it needs, and whether its kind can only begin a chain.
+    relation that it needs, whether its kind can only begin a chain, and that an entry about people
+    does nothing besides.
     """
     kind = KINDS.get(body.kind)
     if kind is None:
@@ -443,11 +450,22 @@ def form_problem(body: Body) -> str | None:
         wanted = " or ".join(repr(m) for m in kind.meanings or ()) or "no person"
         return f"it is signed as {strange[0]!r}; this kind is signed by {wanted}"
     if len(body.signers) < kind.signers:
-        return f"it is signed by {len(body.signers)}; this kind needs {kind.signers}"
+        needed = "a person has" if kind.signers == 1 else f"{kind.signers} persons have"
+        return f"{needed} to sign it, and {len(body.signers) or 'none'} would"
     if kind.relation and not body.related(kind.relation):
         return f"it does not say which entry it {kind.relation}"
     if kind.first and body.number != 1:
         return f"it is number {body.number} of its chain; this kind can only be the first"
+    return _problem_besides(body) if body.kind in ABOUT_PEOPLE else None
+
+
+def _problem_besides(body: Body) -> str | None:
+    """Say what an entry about people does besides."""
+    if body.effect is not None:
+        return f"it {body.effect.word} something; an entry about people does nothing else"
+    for relation in body.relations:
+        if relation.word not in RELATIONS_ABOUT_PEOPLE:
+            return f"it {relation.word} another entry; an entry about people does nothing else"
     return None
 
 

@@ -90,8 +90,11 @@ class _Look:
         if checked.problems:
             self.problems[row.received] = list(checked.problems)
         if entry is None or not checked.genuine:
-            self.broken.setdefault(row.hash, checked)
-            self.broken_places.setdefault((row.device, row.number), checked)
+            # In a damaged file the columns may hold values of any kind.
+            if isinstance(row.hash, str):
+                self.broken.setdefault(row.hash, checked)
+            if isinstance(row.device, str) and isinstance(row.number, int):
+                self.broken_places.setdefault((row.device, row.number), checked)
         elif entry.hash in self.entries:
             first = self.received[entry.hash]
             self.problems.setdefault(row.received, []).append(f"it stands in row {first} already")

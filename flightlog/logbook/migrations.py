@@ -1,17 +1,21 @@
 """How the tables came to be: a list of steps that is only added to.
 
 Each step is one transaction together with its own mark: after a crash there are both or neither.
-A file whose marks are not known here was written by a newer program, and is refused. So is a
-file in which anything hangs on our tables, such as a trigger, that none of the steps made: it was
-made by somebody else, and would be run by reading or writing. Other tables in it are left alone.
+A file whose marks are not known here was written by a newer program, and is refused. So is, as
+broken, a file in which one of our tables, triggers or indexes is missing, is another, or has
+company that none of the steps made: somebody changed it, and what was added would be run by
+writing. Other tables in it are left alone. ``look`` tells this without refusing, for a check that
+still reads the rows of a table that is exactly ours.
 """
 
 from __future__ import annotations
 
 import sqlite3
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import TypeAlias
 
 from flightlog.errors import FlightlogError
 from flightlog.logbook.database import Database
@@ -79,21 +83,53 @@ DEVICE_STEPS: tuple[Step, ...] = (
 ) STRICT""",
         ),
     ),
+    Step(
+        "heads that were whole",
+        (
+            """CREATE TABLE heads (
+    team TEXT NOT NULL,
+    device TEXT NOT NULL CHECK (length(device) = 64),
+    number INTEGER NOT NULL CHECK (number >= 1),
+    hash TEXT NOT NULL CHECK (length(hash) = 64),
+    PRIMARY KEY (team, device)
+) STRICT""",
+        ),
+    ),
 )
 """The memory of a device, ``device.sqlite``."""
 
 
-def to_do(database: Database, steps: Sequence[Step]) -> tuple[Step, ...]:
-    """Look at the marks and tables of a file, and give the steps that it has not had.
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a look at the marks and tables of a file tells.
+
+    Parameters
+    ----------
+    missing : tuple of Step
+        Steps that it has not had; of no use where the form was changed.
+    changed : str
+        How its form differs from what the steps make; empty if it does not.
+    """
+
+    missing: tuple[Step, ...]
+    changed: str = ""
+
+
+def look(database: Database, steps: Sequence[Step]) -> Look:
+    """Look at the marks and tables of a file; nothing is read that is not made as ours.
 
     Raises
     ------
     FlightlogError
-        ``database.label.foreign`` if the file is of a newer program, is something else, or
-        holds tables or triggers that no step made.
+        ``database.label.foreign`` if the file is of a newer program, or is something else.
     """
-    if not _objects(database):
-        return tuple(steps)
+    there = _objects(database)
+    if not there:
+        return Look(tuple(steps))
+    if _MARKS_MADE not in there:
+        if not any(one in there for one in _made_by(tuple(steps)) if one[0] == "table"):
+            raise _foreign(database, f"the SQLite file is no {database.label.noun}", "")
+        return Look((), _difference(tuple(steps), there))
     done = _marks(database)
     names = [step.name for step in steps]
     strange = [name for name in done if name not in names]
@@ -104,9 +140,39 @@ def to_do(database: Database, steps: Sequence[Step]) -> tuple[Step, ...]:
             "Use the newer version; nothing was changed.",
         )
     if done != names[: len(done)]:
-        raise _foreign(database, "its steps were not done in order", _OTHER_COPY)
-    _refuse_foreign(database, tuple(steps[: len(done)]))
-    return tuple(steps[len(done) :])
+        return Look((), "its steps were not done in order")
+    return Look(tuple(steps[len(done) :]), _difference(tuple(steps[: len(done)]), there))
+
+
+def to_do(database: Database, steps: Sequence[Step]) -> tuple[Step, ...]:
+    """Give the steps that a file has not had.
+
+    Raises
+    ------
+    FlightlogError
+        As ``look`` says; ``database.label.damaged`` if the form of the file was changed.
+    """
+    looked = look(database, steps)
+    if looked.changed:
+        raise database.label.damaged(looked.changed, where=database.label.where, fix=_OTHER_COPY)
+    return looked.missing
+
+
+def company(database: Database, steps: Sequence[Step]) -> list[str]:
+    """Name what is in a file that has had all steps, and that no step made; at most ten."""
+    ours = _made_by(tuple(steps))
+    odd = [name for kind, name, sql in _objects(database) if (kind, name, sql) not in ours]
+    return sorted(str(name)[:60] for name in odd)[:10]
+
+
+def is_made(database: Database, steps: Sequence[Step], name: str) -> bool:
+    """Whether a table in a file is a plain one, made by exactly the statement of a step."""
+    made = [one for one in _made_by(tuple(steps)) if one[:2] == ("table", name)]
+    if not made or made[0] not in _objects(database):
+        return False
+    with closing(_in_memory(tuple(steps))) as memory:
+        columns = memory.execute(_COLUMNS, (name,)).fetchall()
+    return database.execute(_COLUMNS, (name,)) == columns
 
 
 def migrate(database: Database, steps: Sequence[Step]) -> None:
@@ -144,48 +210,58 @@ def is_empty(database: Database) -> bool:
     return not _objects(database)
 
 
-def _objects(database: Database) -> list[tuple[str, str, str | None]]:
+def _objects(database: Database) -> list[_Object]:
     return [(kind, name, sql) for kind, name, sql in database.execute(_SCHEMA)]
 
 
 def _marks(database: Database) -> list[str]:
-    if not any(kind == "table" and name == "marks" for kind, name, _ in _objects(database)):
-        raise _foreign(database, f"the SQLite file is no {database.label.noun}", "")
-    return [str(name) for (name,) in database.execute("SELECT step FROM marks ORDER BY number")]
+    # Bounded: a file from elsewhere may hold any number of them, of any length.
+    return [str(name) for (name,) in database.execute(_MARKS_READ)]
 
 
-def _refuse_foreign(database: Database, done: tuple[Step, ...]) -> None:
+def _difference(done: tuple[Step, ...], there: Sequence[_Object]) -> str:
+    """Say how the form of a file differs from what steps make; empty if it does not."""
     ours = _made_by(done)
     names = {name for _, name, _ in ours}
-    there = {
+    found = {
         (kind, name, sql)
-        for kind, name, sql in _objects(database)
+        for kind, name, sql in there
         if name in names or (kind in ("trigger", "index") and sql is not None)
     }
-    odd = sorted(name for _, name, _ in ours ^ there)
-    if odd:
-        raise _foreign(
-            database,
-            f"its tables are not as this program makes them (look at {odd[0][:60]!r})",
-            _OTHER_COPY,
-        )
+    found_names = {name for _, name, _ in found}
+    odd = []
+    for name in sorted({name for _, name, _ in ours ^ found}):
+        word = "was changed" if name in found_names else "is missing"
+        odd.append(f"{name[:60]!r} {word if name in names else 'was added'}")
+    if not odd:
+        return ""
+    more = f", and {len(odd) - _MOST_NAMED} more" if len(odd) > _MOST_NAMED else ""
+    return f"its tables are not as this program makes them ({', '.join(odd[:_MOST_NAMED])}{more})"
 
 
 @lru_cache(maxsize=16)
-def _made_by(done: tuple[Step, ...]) -> frozenset[tuple[str, str, str | None]]:
+def _made_by(done: tuple[Step, ...]) -> frozenset[_Object]:
     """What the steps leave behind, from doing them in memory."""
-    connection = sqlite3.connect(":memory:", isolation_level=None)
-    try:
-        for statement in (_MARKS, *(s for step in done for s in step.statements)):
-            connection.execute(statement)
+    with closing(_in_memory(done)) as connection:
         return frozenset(connection.execute(_SCHEMA).fetchall())
-    finally:
-        connection.close()
+
+
+def _in_memory(done: tuple[Step, ...]) -> sqlite3.Connection:
+    connection = sqlite3.connect(":memory:", isolation_level=None)
+    for statement in (_MARKS, *(s for step in done for s in step.statements)):
+        connection.execute(statement)
+    return connection
 
 
 def _foreign(database: Database, found: str, fix: str) -> FlightlogError:
     return database.label.foreign(found, where=database.label.where, fix=fix)
 
 
+_Object: TypeAlias = tuple[str, str, str | None]
+"""Kind, name and statement of what is in a file."""
+_MARKS_MADE: _Object = ("table", "marks", _MARKS)
+_MOST_NAMED = 4
+_MARKS_READ = "SELECT substr(step, 1, 100) FROM marks ORDER BY number LIMIT 1000"
 _SCHEMA = "SELECT type, name, sql FROM sqlite_master"
+_COLUMNS = 'SELECT name, type, "notnull", dflt_value, pk, hidden FROM pragma_table_xinfo(?)'
 _OTHER_COPY = "Another program changed the file; go on with a copy that it did not."

@@ -7,8 +7,12 @@ The record itself holds keys and roles. ``names.json`` says who is behind them::
                 "<person, 64 hex>":{"erased":true,"version":4}}}
 
 Nothing signs it and nothing in the record depends on it. What was erased leaves a mark without the
-name, so that a merge with an older copy can't bring it back; copies on other laptops and in old
-backups keep the name until they are merged or deleted.
+name, with a version far above that of the name, so that a merge with an older copy can't bring it
+back; who means to can name the person anew. Copies on other laptops and in old backups keep the
+name until they are merged or deleted.
+
+Anybody can write such a file. ``acceptable`` keeps what another folder's file can do small: it
+gives no more than one can put right by hand, and nothing of persons whom the record does not know.
 """
 
 from __future__ import annotations
@@ -18,7 +22,8 @@ import os
 import re
 import secrets
 import stat
-from collections.abc import Mapping
+import unicodedata
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from types import MappingProxyType
@@ -26,6 +31,7 @@ from typing import Any
 
 from flightlog.errors import NotWritableError, RefusedError, TeamFolderError
 from flightlog.logbook.canonical import LARGEST_INTEGER
+from flightlog.logbook.entry import device_name
 
 SCHEMA = "flightlog.names/1"
 _SCHEMA_FAMILY = "flightlog.names/"
@@ -36,8 +42,14 @@ MOST_NAME = 80
 """Longest name [characters]."""
 MOST_CONTACT = 200
 """Longest contact details [characters]."""
+ERASING = 1000
+"""How far the version goes up when a name is erased: further than by changes made meanwhile."""
+MOST_JUMP = 10_000
+"""How far the version of a name from elsewhere may be above ours: further is no team's doing."""
 
 _HEX = re.compile(r"[0-9a-f]{64}")
+# Control, format (of the direction of writing, ...), surrogate, not assigned, line, paragraph.
+_UNSEEN = ("Cc", "Cf", "Cs", "Cn", "Co", "Zl", "Zp")
 _FIX = "The record can be read without it; delete the file, or copy it from another laptop."
 
 
@@ -52,7 +64,7 @@ class Person:
     version : int
         Goes up with each change, from 1.
     erased : bool
-        Whether name and contact were erased for good.
+        Whether name and contact were erased.
     """
 
     name: str
@@ -60,8 +72,8 @@ class Person:
     version: int
     erased: bool = False
 
-    def _rank(self) -> tuple[bool, int, str, str]:
-        return self.erased, self.version, self.name, self.contact
+    def _rank(self) -> tuple[int, bool, str, str]:
+        return self.version, self.erased, self.name, self.contact
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,20 +143,16 @@ class Names:
         return None
 
     def with_name(self, person: str, name: str, contact: str = "") -> Names:
-        """Give a copy in which a person has this name.
+        """Give a copy in which a person has this name, also if an earlier one was erased.
 
         Raises
         ------
         RefusedError
-            If the name of this person was erased, or a text is too long, empty or not writable.
+            If a text is too long, empty, or holds signs that can't be seen.
         """
         known = self.persons.get(person)
-        if known is not None and known.erased:
-            raise RefusedError(
-                "the name of this person was erased, for good", where=f"person {person[:8]}…"
-            )
         entered = Person(name.strip(), contact.strip(), known.version + 1 if known else 1)
-        problem = _problem(person, entered)
+        problem = _problem(person, entered) or _unseen(entered)
         if problem:
             raise RefusedError(problem, where="name")
         return Names({**self.persons, person: entered})
@@ -162,14 +170,14 @@ class Names:
         known = self.persons.get(person)
         if known is not None and known.erased:
             return self
-        mark = Person("", "", known.version + 1 if known else 1, erased=True)
-        return Names({**self.persons, person: mark})
+        version = min((known.version if known else 0) + ERASING, LARGEST_INTEGER)
+        return Names({**self.persons, person: Person("", "", version, erased=True)})
 
     def merged(self, other: Names) -> Names:
         """Give what two copies of the file say together.
 
-        For each person what was erased stays erased; else the larger version counts, and of two
-        equal ones the text that sorts later: the same result in any order and any number of times.
+        For each person the larger version counts; of two equal ones the erased one, and then the
+        text that sorts later: the same result in any order and any number of times.
 
         Raises
         ------
@@ -181,6 +189,54 @@ class Names:
             ours = persons.get(person, theirs)
             persons[person] = max(ours, theirs, key=Person._rank)
         return Names(persons)
+
+    def acceptable(self, other: Names, known: Callable[[str], bool]) -> tuple[Names, list[str]]:
+        """Give what may be taken over from a file of another folder, and say what is left out.
+
+        Parameters
+        ----------
+        other : Names
+            What the other file says.
+        known : callable
+            Whether the record knows a person.
+        """
+        taken: dict[str, Person] = {}
+        unknown = 0
+        notes = []
+        for person, theirs in other.persons.items():
+            ours = self.persons.get(person)
+            problem = _unseen(theirs)
+            if theirs.version > (ours.version if ours else 0) + MOST_JUMP:
+                problem = f"its version {theirs.version} is far above ours"
+            if not known(person):
+                unknown += 1
+            elif problem:
+                notes.append(f"A name for person {device_name(person)} was left out: {problem}.")
+            else:
+                taken[person] = theirs
+        if unknown:
+            notes.append(f"Names of {unknown} persons whom the record does not know were left out.")
+        return Names(taken), notes
+
+    def limited(self, known: Callable[[str], bool]) -> Names:
+        """Give a copy with those persons only whom the record knows."""
+        return Names({person: one for person, one in self.persons.items() if known(person)})
+
+    def changes(self, later: Names) -> list[str]:
+        """Say which names and contact details of ours are others in a later state, or gone."""
+        told = []
+        for person, before in self.persons.items():
+            after = later.persons.get(person)
+            if before.erased or (after is not None and _says(before) == _says(after)):
+                continue
+            name = f"The name {before.name!r} of person {device_name(person)}"
+            if after is None or after.erased:
+                told.append(f"{name} was erased.")
+            elif before.name != after.name:
+                told.append(f"{name} was changed to {after.name!r}.")
+            else:
+                told.append(f"The contact details of {before.name!r} were changed.")
+        return told
 
     def write(self, path: Path) -> None:
         """Write the file in one step: afterwards it holds the old names or the new ones.
@@ -278,6 +334,18 @@ def _is_text(value: object, least: int, most: int) -> bool:
     if not isinstance(value, str) or not least <= len(value) <= most:
         return False
     return not any("\ud800" <= sign <= "\udfff" for sign in value)
+
+
+def _says(known: Person) -> tuple[bool, str, str]:
+    return known.erased, known.name, known.contact
+
+
+def _unseen(known: Person) -> str:
+    """What can't be seen in a name or contact details; empty if nothing is so."""
+    for sign in known.name + known.contact:
+        if unicodedata.category(sign) in _UNSEEN:
+            return f"the sign U+{ord(sign):04X} can't be seen"
+    return ""
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:

@@ -10,14 +10,14 @@ each strand it has seen, so that a question costs one comparison.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 
 from flightlog.errors import LogbookError
 from flightlog.logbook.entry import Entry
 
-MOST_STRANDS = 256
+MOST_STRANDS = 512
 """More chains and branches than this are no team's logbook."""
 
 _UNSEEN = -1
@@ -222,6 +222,12 @@ class Order:
             for (device, _), group in followers.items()
             if len(group) > 1
         )
+
+
+def count_strands(entries: Collection[Entry]) -> int:
+    """Count the chains and branches of a set of entries, which holds all that each follows."""
+    # Each entry opens a strand, but for one of those that follow the same entry.
+    return len(entries) - len({e.body.previous for e in entries if e.body.previous is not None})
 
 
 def _joined(one: int, other: int) -> int:

@@ -49,12 +49,11 @@ Where it stops: who holds a stolen key and an old copy of the record can revoke 
 from the rest, and that stands; it can stop a team, never permit anything. If so no two persons
 with valid keys are left, only a new founding helps. One person alone with ``authorise`` can enrol
 a key of their own as somebody else and recover with it: the record can't prevent that, it says
-who vouched for whom (``Recovery.note``).
+who vouched for whom (``Recovery.note``), and lists such a recovery under ``contradictions``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -73,7 +72,7 @@ from flightlog.logbook.kinds import (
 from flightlog.logbook.order import Order
 from flightlog.logbook.reasons import why_not
 from flightlog.logbook.rulings import EVERYTHING, Place, Rulings, bits, founds
-from flightlog.logbook.words import person_name
+from flightlog.logbook.vouching import vouching
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +86,9 @@ class Person:
     keys : tuple of str
         All their keys, in the order in which they came.
     key : str or None
-        The one with which they can sign now.
+        The one with which they can sign now; the latest, if there are several.
+    valid : tuple of str
+        All with which they can sign now: more than one after changes made apart from each other.
     roles : tuple of str
         What they hold now; none without a key.
     since : str
@@ -97,6 +98,7 @@ class Person:
     id: str
     keys: tuple[str, ...]
     key: str | None
+    valid: tuple[str, ...]
     roles: tuple[str, ...]
     since: str
 
@@ -208,6 +210,7 @@ class People:
             id=person,
             keys=keys,
             key=valid[-1] if valid else None,
+            valid=tuple(valid),
             roles=tuple(roles),
             since=rulings.acts[since].hash,
         )
@@ -377,47 +380,11 @@ class People:
                 act,
                 tuple(act.body.content["people"]),
                 rulings.counts(index, EVERYTHING),
-                self._vouching(index),
+                vouching(rulings, index),
             )
             for index, act in enumerate(rulings.acts)
             if act.body.kind == RECOVERY and index not in rulings.problems
         )
-
-    def _vouching(self, recovery: int) -> str:
-        """Say how those who recover depend on each other, "" where two of them don't."""
-        rulings = self._rulings
-        place = rulings.places[recovery]
-        vouchers = {}
-        for signer in rulings.acts[recovery].body.signers:
-            person = rulings.signer(signer, place, place.past)
-            if person is not None:
-                vouchers[person] = self._vouchers(signer.key, person, place)
-        note = ""
-        persons = sorted(vouchers)
-        for i, one in enumerate(persons):
-            for other in persons[i + 1 :]:
-                tie = _tie(one, other, vouchers)
-                if not tie:
-                    return ""
-                note = note or tie
-        return note
-
-    def _vouchers(self, key: str, person: str, place: Place) -> frozenset[str]:
-        """Give those who witnessed a key, or the one that was changed into it."""
-        rulings = self._rulings
-        while True:
-            known = rulings.claimed_by(key, person) & place.past
-            act = next(i for i in bits(known) if rulings.counts(i, place.past))
-            body = rulings.acts[act].body
-            if body.kind == KEY_CHANGE and body.content["by"] == BY_OLD_KEY:
-                key = body.content["old"]
-                continue
-            witnesses = (
-                rulings.signer(s, rulings.places[act], place.past)
-                for s in body.signers
-                if s.meaning == "witnessed"
-            )
-            return frozenset(w for w in witnesses if w is not None)
 
     @cached_property
     def contradictions(self) -> tuple[Contradiction, ...]:
@@ -438,6 +405,9 @@ class People:
         )
         if foundings.bit_count() > 1:
             found.append(self._contradiction(foundings, "the team was founded more than once"))
+        for recovery in self.recoveries:
+            if recovery.note:
+                found.append(_one_alone(recovery))
         return tuple(found)
 
     def _counting(self, acts: int) -> int:
@@ -471,15 +441,10 @@ def _new_keys(body: Body) -> set[str]:
     return {body.content["new"]} if body.kind == KEY_CHANGE else set()
 
 
-def _tie(one: str, other: str, vouchers: dict[str, frozenset[str]]) -> str:
-    """Say how one of two persons depends on the other, "" where neither does."""
-    for witness, person in ((one, other), (other, one)):
-        if witness in vouchers[person]:
-            return f"{person_name(witness)} had vouched for the key of {person_name(person)}"
-    both: Iterable[str] = sorted(vouchers[one] & vouchers[other])
-    for witness in both:
-        return (
-            f"{person_name(witness)} had vouched for the keys of both, "
-            f"{person_name(one)} and {person_name(other)}"
-        )
-    return ""
+def _one_alone(recovery: Recovery) -> Contradiction:
+    ended = "" if recovery.counts else "; it no longer counts"
+    return Contradiction(
+        (recovery.entry,),
+        f"{recovery.entry.name} is a recovery behind which one person alone may be: "
+        f"{recovery.note}{ended}",
+    )

@@ -3,21 +3,32 @@
 Read from effects and relations alone; what an entry's kind means is not known here.
 
 **An entry counts** when all signatures of persons on it count (see ``people``), its content has
-the form of its kind, and it is independent of what it inspects: no person of it signed the
-inspected entry, by whatever key. An entry that no person signed counts as made by a device. One
-about people counts when ``people`` says so.
+the form of its kind, and it is independent of what it inspects. An entry that no person signed
+counts as made by a device. One about people counts when ``people`` says so.
+
+**Independent** is an inspection of work on which a person's signature counts, that a person signed,
+and none of whose persons signed that work, by whatever key.
+
+**What loosens** is what permits, ends, explains or inspects. For that it is not enough to count,
+whatever the kind: a person signed it, every signature on it counts, and it is independent.
 
 **A restriction stands** from the moment it is made, whoever signed it: the device alone is
-enough. It is ended only by an entry that counts, that a person signed, that has seen it, and that
-has the relation ``ends`` to it. A correction does not end it.
+enough. It is ended only by an entry that may loosen, that has seen it, and that has the relation
+``ends`` to it. A correction does not end it.
 
-**A permission holds** when it counts, a person signed it, nobody's entry ends or corrects it, no
-restriction on the same subject was open in what it had seen, and none was made after it or apart
-from it, even if that one was ended later. It can be spent once: then it holds no longer, however
-often the spending is corrected.
+**A permission holds** when it may loosen, nobody's entry ends or corrects it, no restriction on
+the same subject was open in what it had seen, and none was made after it or apart from it, even
+if that one was ended later. It can be spent once, by anybody, a device alone included: then it
+holds no longer, however often the spending is corrected.
 
-The law: *adding entries never makes an entry count, nor a permission hold, that was there and did
-not before.* Restrictions do end, by entries made to end them.
+**Twins** are entries with the same text and other signatures, for which it takes the device's key.
+A permission and its twins are one: what spends, ends or corrects one of them does so to all, and
+none of them holds. Every other twin is an entry like others: a restriction made twice is to be
+ended twice.
+
+The laws: *adding entries never makes an entry count, nor a permission hold, that was there and did
+not before*, and *adding a twin ends nothing, explains nothing and permits nothing.* Restrictions
+do end, by entries made to end them.
 
 Where it stops: whether a person *should* have signed in this role, and what a subject is, are
 asked in the rooms above.
@@ -80,10 +91,19 @@ class Standing:
         self.order = order
         self.people = people
         self._counts: dict[str, bool] = {}
+        self._loosens: dict[str, bool] = {}
+        self._twins = _twins(order)
         self._to: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
+        self._to_twins: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
         for entry in order:
             for relation in entry.body.relations:
                 self._to[relation.word, relation.entry].append(entry)
+                if relation.entry in self._twins:
+                    # Under the first of them; an entry that names two of them is there once.
+                    first = self._twins[relation.entry][0].hash
+                    listed = self._to_twins[relation.word, first]
+                    if entry not in listed[-1:]:
+                        listed.append(entry)
 
     @classmethod
     def of(cls, order: Order, people: People) -> Standing:
@@ -101,6 +121,13 @@ class Standing:
     def _related(self, word: str, entry: Entry) -> list[Entry]:
         """Give the entries that have a relation to this one."""
         return self._to.get((word, entry.hash), [])
+
+    def _hitting(self, word: str, entry: Entry) -> list[Entry]:
+        """Give the entries that have a relation to this one or to a twin, as if they were one."""
+        twins = self._twins.get(entry.hash)
+        if twins is None or (word == ENDS and not _permits(entry)):
+            return self._related(word, entry)
+        return self._to_twins.get((word, twins[0].hash), [])
 
     # --- one entry
 
@@ -130,6 +157,23 @@ class Standing:
             or self._dependences(entry)
         )
 
+    def may_loosen(self, entry: Entry) -> bool:
+        """Whether an entry may permit, end, explain or inspect; see the top of this module."""
+        known = self._loosens.get(entry.hash)
+        if known is None:
+            judged = self.people.judged(entry)
+            known = self._loosens[entry.hash] = (
+                bool(judged)
+                and all(one.counts for one in judged)
+                and not self._dependences(entry)
+                and self.counts(entry)
+            )
+        return known
+
+    def inspected_by(self, work: Entry) -> tuple[Entry, ...]:
+        """Give the entries by which others looked at a piece of work, and that may loosen."""
+        return tuple(filter(self.may_loosen, self._related(INSPECTS, work)))
+
     def notes(self, entry: Entry) -> tuple[str, ...]:
         """Say what is to be known about an entry, though nothing is wrong with it."""
         body = entry.body
@@ -143,7 +187,7 @@ class Standing:
                 f"the clock was {duration(body.time.behind_s)} behind what it had seen before"
             )
         for word, said in ((CORRECTS, "corrected"), (ENDS, "ended"), (SPENDS, "spent")):
-            notes += [f"{said} by {other.name}" for other in self._related(word, entry)]
+            notes += [f"{said} by {other.name}" for other in self._hitting(word, entry)]
         return tuple(notes)
 
     def _form_problems(self, entry: Entry) -> tuple[str, ...]:
@@ -165,13 +209,18 @@ class Standing:
         ]
 
     def _dependences(self, entry: Entry) -> list[str]:
-        """Say where a person looked at work of their own, or at what was not there."""
+        """Say where nobody looked, or at nobody's work, at their own, or at what was not there."""
         found = []
-        for digest in entry.body.related(INSPECTS):
+        inspected = entry.body.related(INSPECTS)
+        if inspected and not entry.body.signers:
+            found.append("it inspects, and no person signed it")
+        for digest in inspected:
             work = self.order.get(digest)
             if work is None or not self.order.has_seen(entry, work):
                 found.append(f"it inspects an entry that it had not seen ({digest[:12]}…)")
                 continue
+            if not self._counting_persons(work):
+                found.append(f"it inspects {work.name}, on which no person's signature counts")
             same = self._whose(entry.body) & self._whose(work.body)
             if same:
                 who = person_name(min(same, key=lambda p: (self.people.person(p) is None, p)))
@@ -231,11 +280,7 @@ class Standing:
         endings: defaultdict[str, int] = defaultdict(int)
         for restriction in self._restrictions:
             for entry in self._related(ENDS, restriction):
-                if (
-                    entry.body.signers
-                    and self.order.has_seen(entry, restriction)
-                    and self.counts(entry)
-                ):
+                if self.order.has_seen(entry, restriction) and self.may_loosen(entry):
                     endings[entry.hash] |= self._restriction_bit[restriction.hash]
         return endings
 
@@ -265,8 +310,10 @@ class Standing:
         """Say what a permission is worth now."""
         if not _permits(entry):
             return Permit(False, ("it permits nothing",), ())
-        spent_by = tuple(self._related(SPENDS, entry))
+        spent_by = tuple(self._hitting(SPENDS, entry))
         why = self._never_held(entry) + self._lost(entry)
+        if entry.hash in self._twins:
+            why.append(_made_twice(self._twins[entry.hash]))
         why += [f"spent by {spender.name}" for spender in spent_by]
         return Permit(not why, tuple(why), spent_by)
 
@@ -277,6 +324,8 @@ class Standing:
             why.append("it does not count")
         if not permit.body.signers:
             why.append("no person signed it")
+        if not why and not self.may_loosen(permit):
+            why.append("a signature on it counts for nothing")
         return why + [text for _, text in self._open_before(permit)]
 
     def _open_before(self, permit: Entry) -> list[tuple[Entry, str]]:
@@ -298,7 +347,7 @@ class Standing:
         for word, said in ((ENDS, "ended"), (CORRECTS, "corrected")):
             others = (
                 other
-                for other in self._related(word, permit)
+                for other in self._hitting(word, permit)
                 if spender is None or not (other is spender or self.order.has_seen(other, spender))
             )
             why += [f"{said} by {other.name}" for other in islice(others, MOST_NAMED)]
@@ -318,17 +367,34 @@ class Standing:
 
     @cached_property
     def contradictions(self) -> tuple[Contradiction, ...]:
-        """Give what does not go together, the same list on every device."""
-        found = list(self.people.contradictions)
+        """Give what does not go together, the same list on every device.
+
+        First that in which an entry takes part on which a person's signature counts: a device that
+        is nobody's can make up as much as it likes, with what times it likes.
+        """
+        made_twice = (
+            Contradiction(self._twins[entry.hash], _made_twice(self._twins[entry.hash]))
+            for entry in self.order
+            if entry.hash in self._twins and entry is self._twins[entry.hash][0]
+        )
+        found = [(one.entries, one) for one in (*self.people.contradictions, *made_twice)]
         for entry in self.order:
             if _permits(entry):
-                found += self._contradictions_of(entry)
-            for digest in entry.body.related(SPENDS):
-                other = self.order.get(digest)
-                if other is not None and not _permits(other):
-                    text = f"{entry.name} spends {other.name}, which permits nothing"
-                    found.append(Contradiction((other, entry), text))
-        return tuple(found)
+                found += [(one.entries, one) for one in self._contradictions_of(entry)]
+            # What permits nothing has no part in it when somebody spends it.
+            found += [((entry,), one) for one in self._spends_nothing(entry)]
+        found.sort(key=lambda one: not any(map(self._counting_persons, one[0])))
+        return tuple(contradiction for _, contradiction in found)
+
+    def _spends_nothing(self, spender: Entry) -> list[Contradiction]:
+        spent = map(self.order.get, spender.body.related(SPENDS))
+        return [
+            Contradiction(
+                (other, spender), f"{spender.name} spends {other.name}, which permits nothing"
+            )
+            for other in spent
+            if other is not None and not _permits(other)
+        ]
 
     def _contradictions_of(self, permit: Entry) -> list[Contradiction]:
         found = []
@@ -336,9 +402,10 @@ class Standing:
             text = f"{permit.name} permits what {restriction.name}, which it had seen, restricts"
             found.append(Contradiction((restriction, permit), text))
         found += self._restricted_apart(permit)
-        spenders = self._related(SPENDS, permit)
-        if len(spenders) > 1:
+        spenders = self._hitting(SPENDS, permit)
+        if len(spenders) > 1 and permit is self._twins.get(permit.hash, (permit,))[0]:
             found.append(self._spent_twice(permit, spenders))
+        spenders = self._related(SPENDS, permit)
         never = self._never_held(permit) if spenders else []
         for spender in spenders[:MOST_NAMED]:
             why = never + self._lost(permit, spender)
@@ -380,7 +447,7 @@ class Standing:
             entry.hash in every
             and all(self.order.has_seen(entry, branch) for branch in fork.entries)
             and len(self._counting_persons(entry)) >= _WHO_EXPLAINS
-            and self.counts(entry)
+            and self.may_loosen(entry)
             for entry in self._related(EXPLAINS, fork.entries[0])
         )
 
@@ -395,3 +462,15 @@ def _permits(entry: Entry) -> bool:
 
 def _subject(entry: Entry) -> str:
     return entry.body.effect.on if entry.body.effect is not None else ""
+
+
+def _twins(order: Order) -> dict[str, tuple[Entry, ...]]:
+    """Give, under the hash of each entry that has any, all entries with the same body."""
+    same: defaultdict[bytes, list[Entry]] = defaultdict(list)
+    for entry in order:
+        same[entry.data].append(entry)
+    return {e.hash: tuple(twins) for twins in same.values() if len(twins) > 1 for e in twins}
+
+
+def _made_twice(twins: tuple[Entry, ...]) -> str:
+    return f"{twins[0].name} is there {len(twins)} times: the same text with other signatures"

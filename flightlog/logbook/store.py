@@ -16,9 +16,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self
 
 from flightlog.errors import LogbookError, SignatureError, TeamFolderError
+from flightlog.logbook.canonical import LARGEST_INTEGER
 from flightlog.logbook.database import (
     PATIENCE_S,
     Connect,
@@ -28,10 +29,22 @@ from flightlog.logbook.database import (
     sqlite_connect,
 )
 from flightlog.logbook.entry import Entry
-from flightlog.logbook.migrations import RECORD_STEPS, begin, is_empty, migrate, to_do
+from flightlog.logbook.migrations import (
+    RECORD_STEPS,
+    begin,
+    company,
+    is_empty,
+    is_made,
+    look,
+    migrate,
+    to_do,
+)
 from flightlog.logbook.signatures import SIGNATURE_BYTES
 
 _BATCH = 100
+_LOST = (
+    "If the team had a record, copy the folder from another laptop that has it; make no new one."
+)
 _COLUMNS = (
     "received, hash, device, number, previous, data, device_signature, people_signatures"  # as Row
 )
@@ -72,6 +85,10 @@ class Row:
         LogbookError
             If the bytes are no entry, or the columns say something else.
         """
+        if not 1 <= self.received <= LARGEST_INTEGER:
+            raise LogbookError(
+                "its place in the order received is one that no program gives", where=self.place
+            )
         blobs = (self.data, self.device_signature, self.people_signatures)
         if not all(isinstance(blob, bytes) for blob in blobs):
             raise LogbookError("a column holds something else than bytes", where=self.place)
@@ -169,17 +186,25 @@ class Store:
         ``record.sqlite``. Opening for writing brings an older file up to date first.
     read_only : bool
         Never write: an older file is read as it is.
+    changed_too : bool
+        Read also a file whose form another program changed, if the table of entries itself is
+        exactly ours; ``damage`` then tells of it, and nothing can be written.
     patience_s : float
         How long to wait for another program that is writing [s].
     connect : callable
         How the file is opened.
+
+    Attributes
+    ----------
+    changed : str
+        How the form of the file was changed; empty if it was not.
 
     Raises
     ------
     TeamFolderError
         If there is no such file, it is no logbook, or a newer program's.
     LogbookError
-        If the file is damaged.
+        If the file is damaged, or another program changed its form.
     NotWritableError
         If another program is writing for longer than our patience, or the last write was
         interrupted and can't be undone, because the folder is read-only or is to be read only.
@@ -190,20 +215,26 @@ class Store:
         path: Path,
         *,
         read_only: bool = False,
+        changed_too: bool = False,
         patience_s: float = PATIENCE_S,
         connect: Connect = sqlite_connect,
     ) -> None:
         self.path = path
         self.read_only = read_only
+        self.changed = ""
         self._database = _open(path, "ro" if read_only else "rw", patience_s, connect)
         try:
             if is_empty(self._database):
                 raise TeamFolderError(
-                    "the logbook holds nothing: its making was interrupted",
+                    "the record is empty: its making was interrupted, or it was lost",
                     where=str(path),
-                    fix="Found it again.",
+                    fix=_LOST,
                 )
-            if read_only:
+            if changed_too and is_made(self._database, RECORD_STEPS, "entries"):
+                self.changed = look(self._database, RECORD_STEPS).changed
+            if self.changed:
+                self.read_only = True
+            elif read_only:
                 to_do(self._database, RECORD_STEPS)
             else:
                 migrate(self._database, RECORD_STEPS)
@@ -246,29 +277,50 @@ class Store:
 
         No lock is held in between: what is added meanwhile comes too.
 
+        Parameters
+        ----------
+        after : int
+            Place of the last one that is not wanted. With 0 all are given, also those whose place
+            is one that no program gives: they are broken, and not to be overlooked.
+
         Raises
         ------
         LogbookError
             If the file is damaged there; the rows before are given.
         """
-        batch = _BATCH
+        batch, last = _BATCH, after if after > 0 else None
         while True:
             try:
-                found = self._database.execute(
-                    f"SELECT {_COLUMNS} FROM entries WHERE received > ? ORDER BY received LIMIT ?",
-                    (after, batch),
-                )
+                found = self._batch(last, batch)
             except LogbookError as error:
                 if batch > 1:
                     batch = 1
                     continue
                 raise LogbookError(
-                    f"{error.found} (after row {after})", where=error.where, fix=error.fix
+                    f"{error.found} (after row {last or 0})", where=error.where, fix=error.fix
                 ) from error
             if not found:
                 return
-            yield from (Row(*values) for values in found)
-            after = found[-1][0]
+            for values in found:
+                # Pages that lead in a circle would be read for ever.
+                if last is not None and values[0] <= last:
+                    raise LogbookError(
+                        f"the record is damaged: after row {last} comes row {values[0]}",
+                        where=str(self.path),
+                        fix="Keep the file as it is, and go on with a copy that is whole.",
+                    )
+                last = values[0]
+                yield Row(*values)
+
+    def _batch(self, last: int | None, most: int) -> list[Any]:
+        """Give the columns of some rows: the first ones, or those after one."""
+        # By the table alone: what an index says, another program may have made up.
+        given = f"SELECT {_COLUMNS} FROM entries NOT INDEXED"
+        if last is None:
+            return self._database.execute(f"{given} ORDER BY received LIMIT ?", (most,))
+        return self._database.execute(
+            f"{given} WHERE received > ? ORDER BY received LIMIT ?", (last, most)
+        )
 
     def latest(self) -> int:
         """Give the place of the entry that was received last; 0 where there is none."""
@@ -285,7 +337,11 @@ class Store:
         NotWritableError
             If another program is writing for longer than our patience, the disk is full, or
             read-only.
+        LogbookError
+            If the form of the file was changed: what was added would be run.
         """
+        if self.changed:
+            raise LogbookError(self.changed, where=str(self.path))
         with self._database.transaction():
             yield Writing(self._database)
 
@@ -295,13 +351,22 @@ class Store:
         Returns
         -------
         list of str
-            Empty if pages, indexes and columns fit together.
+            Empty if pages, indexes and columns fit together, and the form is ours.
         """
+        # What somebody put beside our tables is not even looked at: its rules would be worked out.
+        tables = ("entries",) if self.changed else ("entries", "marks", "sqlite_schema")
+        found = [self.changed] if self.changed else []
         try:
-            found = self._database.execute("PRAGMA integrity_check")
+            for table in tables:
+                told = self._database.execute(f"PRAGMA integrity_check({table})")
+                found += [str(text) for (text,) in told if text != "ok"]
         except LogbookError as error:
-            return [error.found]
-        return [str(text) for (text,) in found if text != "ok"]
+            found.append(error.found)
+        return found
+
+    def company(self) -> list[str]:
+        """Name what is in the file beside our own tables, triggers and indexes; at most ten."""
+        return company(self._database, RECORD_STEPS)
 
     def close(self) -> None:
         """Close the file."""
@@ -320,5 +385,5 @@ class Store:
 
 
 def _open(path: Path, mode: Mode, patience_s: float, connect: Connect) -> Database:
-    label = Label("logbook", str(path), foreign=TeamFolderError, damaged=LogbookError)
+    label = Label("logbook", str(path), TeamFolderError, LogbookError, _LOST)
     return Database(path, label, mode=mode, patience_s=patience_s, connect=connect)

@@ -17,6 +17,7 @@ from itertools import islice
 from typing import Protocol
 
 from flightlog.errors import LogbookError, SignatureError
+from flightlog.logbook.canonical import LARGEST_INTEGER
 from flightlog.logbook.entry import Entry, entry_name
 from flightlog.logbook.rulings import founds
 from flightlog.logbook.signatures import SIGNATURE_BYTES, Purpose, verify
@@ -181,6 +182,7 @@ def check_row(row: StoredRow) -> CheckedRow:
         return CheckedRow(row, None, False, tuple(problems))
     wrong = _wrong_signatures(entry)
     problems += _wrong_columns(row, entry)
+    problems += _wrong_place(row.received)
     return CheckedRow(row, entry, not wrong, (*wrong, *problems), founds(entry.body))
 
 
@@ -211,7 +213,7 @@ def _split(signatures: bytes) -> tuple[bytes, ...]:
 def _wrong_signatures(entry: Entry) -> list[str]:
     wrong = []
     try:
-        verify(entry.body.device, Purpose.DEVICE, entry.data, entry.device_signature)
+        verify(entry.body.device, Purpose.DEVICE, entry.by_device, entry.device_signature)
     except SignatureError as error:
         wrong.append(error.found)
     signed = list(zip(entry.body.signers, entry.people_signatures, strict=True))
@@ -226,6 +228,12 @@ def _wrong_signatures(entry: Entry) -> list[str]:
             )
             wrong.append(f"{which} does not fit the bytes")
     return wrong
+
+
+def _wrong_place(received: object) -> list[str]:
+    if isinstance(received, int) and 1 <= received <= LARGEST_INTEGER:
+        return []
+    return [f"its place in the order received is {str(received)[:20]}, which no program gives"]
 
 
 def _wrong_columns(row: StoredRow, entry: Entry) -> list[str]:

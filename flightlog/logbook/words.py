@@ -26,6 +26,7 @@ from flightlog.logbook.kinds import KINDS
 _STEP = "  "
 _KEY = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*")
 _HEX = re.compile(r"[0-9a-f]{64}")
+_DIGITS = re.compile(r"[0-9a-f]{16,}")
 _DECIMAL = re.compile(r"-?(?:0|[1-9][0-9]*)(?:\.[0-9]+)?")
 _LIKE_A_KEY = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]*:(?: |$)")
 _TAKEN = {"yes", "no", "none"}
@@ -40,6 +41,8 @@ _INVISIBLE = re.compile(
     "[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180d\u180f\u2800\u3164\ufe00-\ufe0f\uffa0"
     "\U000e0100-\U000e01ef]"
 )
+_MOST_IN_SHORT = 60
+"""How much of its text an entry shows in a list [characters]."""
 _MOST_MARKS = 2
 """Accents on one letter; more of them reach into other lines."""
 
@@ -112,6 +115,27 @@ def entry_lines(
     if place:
         lines += _place_lines(body)
     return lines
+
+
+def entry_line(
+    body: Body, names: NamesOfPersons | None = None, people: PersonsOfKeys | None = None
+) -> str:
+    """Give an entry in short, for lists: kind, who signed, and the beginning of what it says."""
+    who = ", ".join(_who(signer.key, names, people) for signer in body.signers) or "device"
+    said = safe(" ".join(_texts_in(body.content))[:_MOST_IN_SHORT])
+    files = len(body.attachments)
+    attached = f" (+{files} {'file' if files == 1 else 'files'})" if files else ""
+    return f"{body.kind} by {who}{': ' if said else ''}{said}{attached}"
+
+
+def _texts_in(content: Mapping[str, Any]) -> Iterator[str]:
+    """Give the words of a content: its texts, without keys and hashes."""
+    for key in sorted(content):
+        value = content[key]
+        texts = value if isinstance(value, list) else [value]
+        words = [t for t in texts if isinstance(t, str) and not _DIGITS.fullmatch(t)]
+        if words:
+            yield ", ".join(words)
 
 
 def _named_lines(

@@ -6,8 +6,9 @@ import re
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from flightlog.errors import UsageError
-from flightlog.logbook.codes import code
+from flightlog.errors import RefusedError, UsageError
+from flightlog.logbook.codes import code, signs_of
+from flightlog.logbook.kinds import AUTHORISE
 from flightlog.logbook.names import Names
 from flightlog.logbook.people import People, Person
 from flightlog.logbook.signatures import fingerprint
@@ -78,6 +79,47 @@ class Crew:
             )
         return person.key
 
+    def key_meant(self, text: str) -> str:
+        """Give the one key that is meant, where a person may have several that count.
+
+        Raises
+        ------
+        UsageError
+            If it is not clear which one.
+        """
+        person = self.find(text)
+        if len(person.valid) < 2:
+            return self.present_key(text)
+        meant = [key for key in person.valid if _begins(key, text)]
+        if len(meant) == 1:
+            return meant[0]
+        listed = ", ".join(code(fingerprint(key)) for key in person.valid)
+        raise UsageError(
+            f"{self.label(person.id)} has several keys that count: {listed}",
+            where=text[:80],
+            fix="Give the beginning of the one that is meant.",
+        )
+
+    def authorised_key(self, text: str) -> str:
+        """Give the present key of a person who may grant, witness and revoke.
+
+        Raises
+        ------
+        UsageError
+            If there is no such person.
+        RefusedError
+            If the person may not.
+        """
+        key = self.present_key(text)
+        person = self.find(text)
+        if not self.people.holds(person.id, AUTHORISE):
+            who = ", ".join(self.label(p.id) for p in self.people.authorisers) or "nobody"
+            raise RefusedError(
+                f"{self.label(person.id)} does not hold the role {AUTHORISE!r}",
+                fix=f"Those who do: {who}.",
+            )
+        return key
+
     def has_name(self, name: str) -> bool:
         """Whether somebody has this name already."""
         names = (self.names.of(person.id) for person in self.people.persons)
@@ -88,12 +130,11 @@ class Crew:
         return Crew(self.people, self.names.with_name(person, name))
 
     def fingerprint_line(self, person: str) -> str:
-        """Give a person with the whole fingerprint of the present key, and the roles."""
+        """Give a person with the whole fingerprints of the keys that count, and the roles."""
         known = next(p for p in self.people.persons if p.id == person)
         roles = ", ".join(known.roles) or "no role"
-        if known.key is None:
-            return f"{self.label(person)}: no key that counts; {roles}"
-        return f"{self.label(person)}: {code(fingerprint(known.key))}; {roles}"
+        keys = " and ".join(code(fingerprint(key)) for key in known.valid)
+        return f"{self.label(person)}: {keys or 'no key that counts'}; {roles}"
 
     def fingerprints(self) -> list[str]:
         """Give a line for each person."""
@@ -103,14 +144,7 @@ class Crew:
         name = self.names.of(person.id)
         if name is not None and name.casefold() == wanted.casefold():
             return True
-        signs = re.sub(r"[\s-]", "", wanted)
-        if len(signs) < _FEWEST_SIGNS:
-            return False
-        for key in person.keys:
-            known = code(fingerprint(key)).replace("-", "")
-            if known.startswith(signs.upper()) or key.startswith(signs.lower()):
-                return True
-        return False
+        return any(_begins(key, wanted) for key in person.keys)
 
     def _near(self, wanted: str) -> str:
         names = [n for p in self.people.persons if (n := self.names.of(p.id)) is not None]
@@ -118,3 +152,12 @@ class Crew:
         if near:
             return f"Did you mean {near[0]!r}?"
         return "'flightlog team crew list' shows all, with their fingerprints."
+
+
+def _begins(key: str, text: str) -> bool:
+    """Whether a text is the beginning of a key, or of its fingerprint's code."""
+    signs = re.sub(r"[\s-]", "", text)
+    if len(signs) < _FEWEST_SIGNS:
+        return False
+    known = signs_of(code(fingerprint(key)))
+    return known.startswith(signs_of(signs)) or key.startswith(signs.lower())

@@ -27,6 +27,7 @@ from flightlog.team_files.reading import read_toml
 TEAM_FILE = "team.toml"
 LOGBOOK = "logbook"
 ENVIRONMENT = "FLIGHTLOG_TEAM"
+_ANOTHER = "Name another folder."
 
 
 class _TeamFile(Table):
@@ -124,21 +125,29 @@ class TeamFolder:
         )
 
     @staticmethod
-    def refuse_taken(path: Path) -> None:
-        """Refuse a place where something is already.
+    def refuse_taken(path: Path, name: str) -> None:
+        """Refuse a place where something is already, and a name that is none.
 
         Raises
         ------
         NotWritableError
-            If the folder holds something, or is none.
+            If the folder holds something, is none, or is within a team folder.
+        TeamFileError
+            If the name is not one.
         """
+        checked(_TeamFile, {"name": name}, "--name")
+        above = next((p for p in path.absolute().parents if (p / TEAM_FILE).is_file()), None)
+        if above is not None:
+            raise NotWritableError(
+                f"it would be within the team folder {above}", where=str(path), fix=_ANOTHER
+            )
         try:
             taken = any(path.iterdir())
         except FileNotFoundError:
             return
         except OSError as error:
             raise NotWritableError(
-                f"can't be used ({error.strerror})", where=str(path), fix="Name another folder."
+                f"can't be used ({error.strerror})", where=str(path), fix=_ANOTHER
             ) from error
         if taken:
             raise NotWritableError(
@@ -158,8 +167,7 @@ class TeamFolder:
         TeamFileError
             If the name is not one.
         """
-        checked(_TeamFile, {"name": name}, "--name")
-        cls.refuse_taken(path)
+        cls.refuse_taken(path, name)
         place = path / TEAM_FILE
         try:
             path.mkdir(parents=True, exist_ok=True)
@@ -169,7 +177,7 @@ class TeamFolder:
                 )
         except OSError as error:
             raise NotWritableError(
-                f"can't be written ({error.strerror})", where=str(path), fix="Name another folder."
+                f"can't be written ({error.strerror})", where=str(path), fix=_ANOTHER
             ) from error
         return cls(path.absolute(), name)
 

@@ -105,19 +105,25 @@ def test_entries_are_shown_with_who_signed(terminal, tmp_path):
     remark(terminal, "horn glued", "--attach", str(tmp_path / "horn.jpg"))
 
     assert 0 == terminal.run("logbook", "show", "--last", "1")
-    for text in ("horn glued", "pilot (", "horn.jpg"):
+    (line,) = terminal.out.splitlines()
+    for text in ("2.", "UTC", "remark by pilot (", "horn glued", "+1 file"):
+        assert text in line
+    assert 0 == terminal.run("logbook", "show", "--last", "1", "--full")
+    for text in ("horn glued", "pilot (", "horn.jpg", "hash: "):
         assert text in terminal.out
-    assert "founding" not in terminal.out
 
 
 def test_one_entry_is_shown_by_its_hash(terminal):
     terminal.found()
     remark(terminal, "horn glued")
     terminal.run("logbook", "show", "--last", "1")
+    short = terminal.out.split()[0]
+    assert 0 == terminal.run("logbook", "show", short)
+    assert "text: horn glued" in terminal.out
     digest = next(x for x in terminal.out.splitlines() if "hash" in x).split()[-1]
 
     assert 0 == terminal.run("logbook", "show", digest[:10])
-    assert "horn glued" in terminal.out
+    assert "text: horn glued" in terminal.out
 
 
 def test_a_correction_names_what_it_corrects_and_both_stay(terminal):
@@ -137,8 +143,11 @@ def test_a_late_remark_says_how_late(terminal):
 
     terminal.run("logbook", "show", "--last", "1")
     assert "late by" in terminal.out
-    assert 2 == terminal.run("logbook", "remark", "x", "--occurred", "yesterday")
-    assert 5 == terminal.run("logbook", "remark", "x", "--occurred", "2020-01-01T10:00:00Z")
+    unsigned = ["logbook", "remark", "x", "--unsigned", "--occurred"]
+    assert 2 == terminal.run(*unsigned, "yesterday", "--reason", "y")
+    assert 5 == terminal.run(*unsigned, "2100-01-01T10:00:00Z", "--reason", "y")
+    assert 2 == terminal.run(*unsigned, "2020-01-01T10:00:00Z")
+    assert 2 == terminal.run("logbook", "remark", "x", "--unsigned", "--reason", "y")
 
 
 def test_two_laptops_merge_to_one_record(terminal):
@@ -147,7 +156,7 @@ def test_two_laptops_merge_to_one_record(terminal):
     shutil.copytree(terminal.team, other)
     remark(terminal, "here")
     terminal.laptop("second")
-    assert 0 == terminal.run("logbook", "remark", "there", "--team", str(other))
+    assert 0 == terminal.run("logbook", "remark", "there", "--unsigned", "--team", str(other))
 
     assert 0 == terminal.run("logbook", "merge", str(terminal.team), "--team", str(other))
     terminal.laptop("profile")
@@ -155,6 +164,89 @@ def test_two_laptops_merge_to_one_record(terminal):
     assert "2 new entries" in terminal.out
     assert 0 == terminal.run("logbook", "check")
     assert "2 devices" in terminal.out
+
+
+def test_a_remark_without_a_person_has_to_be_meant(terminal):
+    terminal.found()
+
+    assert 2 == terminal.run("logbook", "remark", "x")
+    assert "--unsigned" in terminal.err
+    assert 0 == terminal.run("logbook", "remark", "x", "--unsigned")
+    assert "Added" in terminal.out
+
+
+def test_what_a_merge_changes_is_said(terminal):
+    """A key that was revoked here has signed there in the meantime."""
+    terminal.found()
+    other = terminal.root / "other"
+    shutil.copytree(terminal.team, other)
+    terminal.signs(
+        *("team", "crew", "revoke", "mechanic", "--why", "lost", "--by", "pilot"),
+        *("--reason", "stick lost"),
+        by=["pilot"],
+    )
+    here = str(terminal.team)
+    words = ["logbook", "remark", "signed there", "--by", "mechanic", "--team", str(other)]
+    assert 0 == terminal.signs(*words, by=["mechanic"])
+
+    assert 0 == terminal.run("logbook", "merge", here, "--team", str(other))
+
+    assert "To look at, after this merge" in terminal.out
+    assert "counted before and no longer does" in terminal.out
+    terminal.run("logbook", "show", "--last", "1", "--team", str(other))
+    assert "DOES NOT COUNT" in terminal.out or "revocation" in terminal.out
+
+
+def test_an_older_copy_is_warned_of_before_anybody_signs(terminal):
+    terminal.found()
+    backup = terminal.root / "backup"
+    shutil.copytree(terminal.team, backup)
+    remark(terminal, "later")
+
+    terminal.run("logbook", "remark", "x", "--unsigned", "--team", str(backup))
+
+    assert "OLDER COPY" in terminal.err
+
+
+def test_a_laptop_remembers_what_it_has_checked(terminal):
+    """An inspector's laptop that wrote nothing notices an older copy later."""
+    terminal.found()
+    older = terminal.root / "older"
+    shutil.copytree(terminal.team, older)
+    remark(terminal, "later")
+    terminal.laptop("of an inspector")
+    assert 0 == terminal.run("logbook", "check")
+
+    assert 6 == terminal.run("logbook", "check", "--team", str(older))
+    assert "remembers" in terminal.out
+
+
+def test_only_the_entries_of_a_fork_are_explained(terminal):
+    terminal.found()
+    remark(terminal, "no fork")
+    head = terminal.head()
+
+    code = terminal.run("logbook", "remark", "x", "--unsigned", "--explains", head)
+
+    assert 2 == code
+    assert "not all the entries of a fork" in terminal.err
+
+
+def test_merging_a_folder_with_itself_is_a_slip(terminal):
+    terminal.found()
+
+    assert 2 == terminal.run("logbook", "merge", str(terminal.team))
+
+
+def test_a_broken_record_is_exported_with_code_6(terminal, tmp_path):
+    terminal.found()
+    (tmp_path / "horn.jpg").write_bytes(b"picture")
+    remark(terminal, "horn", "--attach", str(tmp_path / "horn.jpg"))
+    (photo,) = (terminal.team / "logbook" / "attachments").glob("??/*")
+    photo.unlink()
+
+    assert 6 == terminal.run("logbook", "export", str(tmp_path / "export"))
+    assert "BROKEN" in terminal.out
 
 
 def test_merging_what_is_no_team_folder_is_told(terminal, tmp_path):

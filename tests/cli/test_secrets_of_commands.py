@@ -74,7 +74,7 @@ def test_no_command_leaves_a_secret_anywhere(noted_terminal, tmp_path, monkeypat
     other = run.root / "other"
     shutil.copytree(run.team, other)
     run.laptop("second")
-    assert 0 == run.run("logbook", "remark", "y", "--team", str(other))
+    assert 0 == run.run("logbook", "remark", "y", "--unsigned", "--team", str(other))
     run.laptop("profile")
     assert 0 == run.run("logbook", "merge", str(other))
     assert 0 == run.run("logbook", "export", str(run.root / "export"), "--with-names")

@@ -12,6 +12,8 @@ def roles(terminal) -> dict[str, list[str]]:
     assert 0 == terminal.run("team", "crew", "list"), terminal.err
     found = {}
     for line in terminal.out.splitlines():
+        if line.startswith("  "):  # a contact
+            continue
         who, _, rest = line.partition(": ")
         found[who.split(" (")[0]] = rest.split("; ")[1].split(", ")
     return found
@@ -67,8 +69,10 @@ def test_a_folder_in_use_is_not_taken(terminal):
     ("words", "message"),
     [
         (["--person", "Pilot", "--person", "pilot"], "the same name"),
-        (["--person", "a", "--person", "b", *["--roles", "x"] * 3], "3 times roles"),
-        (["--person", "a", "--person", "b", "--roles", " , "], "no role is named"),
+        (["--person", "a", "--person", "b", *["--roles", "x"] * 3], "given 3 times"),
+        (["--person", "a", "--person", "b", "--roles", "x"], "given 1 times"),
+        (["--person", "a", "--person", "b", *["--roles", " , "] * 2], "no role is named"),
+        (["--person", "a", "--person", "b", *["--roles", "Chief!"] * 2], "is no role"),
     ],
 )
 def test_slips_in_founding_are_told(terminal, words, message):
@@ -86,13 +90,91 @@ def test_a_newcomer_gets_a_key_before_a_witness_and_roles_from_two(terminal):
     alone = terminal.signs(
         *("team", "crew", "grant", "observer", "inspector", "--by", "pilot"), by=["pilot"]
     )
-    assert [["no role"], 0, 5] == [roles(terminal)["observer"], enrolled, alone]
+    assert [["no role"], 0, 2] == [roles(terminal)["observer"], enrolled, alone]
 
     granted = terminal.signs(
         *("team", "crew", "grant", "observer", "inspector", "--by", "pilot", "--by", "mechanic"),
         by=["pilot", "mechanic"],
     )
     assert [["inspector"], 0] == [roles(terminal)["observer"], granted]
+
+
+def test_one_person_named_twice_is_not_two(terminal):
+    terminal.found()
+
+    twice = ["--by", "pilot", "--by", "pilot"]
+    assert 2 == terminal.signs(
+        *("team", "crew", "grant", "mechanic", "x", *twice), by=["pilot", "pilot"]
+    )
+    assert "Give --by twice" in terminal.err
+
+
+def test_a_witness_who_may_not_is_told_before_any_passphrase(terminal):
+    terminal.found()
+    newcomer = ["observer", "observer", "pilot"]
+    terminal.signs("team", "crew", "enrol", "observer", "--witness", "pilot", by=newcomer)
+    keys = sorted((terminal.root / "profile" / "keys").iterdir())
+
+    code = terminal.signs(
+        "team", "crew", "enrol", "another", "--witness", "observer", by=["another"]
+    )
+
+    assert 5 == code
+    assert "does not hold the role 'authorise'" in terminal.err
+    assert keys == sorted((terminal.root / "profile" / "keys").iterdir())
+
+
+def test_before_the_last_who_can_grant_is_lost_it_is_said(terminal):
+    terminal.found()
+
+    code = terminal.signs(
+        *("team", "crew", "revoke", "mechanic", "--why", "left", "--by", "pilot"),
+        *("--reason", "has left the team"),
+        by=["pilot"],
+    )
+
+    assert 0 == code
+    assert "after this one person can grant roles" in terminal.err
+    assert "NOBODY CAN RECOVER" in terminal.err
+
+
+def test_a_team_is_not_made_within_a_team(terminal):
+    terminal.found()
+
+    code = terminal.run(
+        *("team", "new", str(terminal.team / "logs" / "inner"), "--name", "x"),
+        *("--person", "a", "--person", "b"),
+    )
+
+    assert 7 == code
+    assert "within the team folder" in terminal.err
+
+
+def test_a_group_alone_shows_its_commands_line_by_line(terminal):
+    assert 2 == terminal.run("team")
+    assert "  crew  Persons, their keys and their roles." in terminal.out.splitlines()
+
+
+def test_an_empty_option_is_a_slip_and_not_left_out(terminal):
+    terminal.found()
+
+    for words in (
+        ["team", "show", "--team", ""],
+        ["logbook", "remark", "x", "--by", "pilot", "--corrects", ""],
+        ["logbook", "merge", ""],
+        ["logbook", "show", ""],
+    ):
+        assert 0 != terminal.run(*words), words
+
+
+def test_a_name_without_contact_keeps_the_contact(terminal):
+    terminal.found()
+    terminal.run("team", "crew", "name", "pilot", "pilot", "--contact", "ask at the farm")
+
+    assert 0 == terminal.run("team", "crew", "name", "pilot", "chief")
+    terminal.run("team", "crew", "list")
+    assert "ask at the farm" in terminal.out
+    assert 2 == terminal.run("team", "crew", "name", "mechanic", "chief")
 
 
 def test_nobody_grants_to_themselves(terminal):

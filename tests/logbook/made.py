@@ -43,11 +43,9 @@ def signed_entry(
 ) -> Entry:
     """Sign a body by the named device and the named persons, in the order of ``body.signers``."""
     data = write_body(body)
-    return Entry(
-        data,
-        sign(device_key or key_of(device), Purpose.DEVICE, data),
-        tuple(sign(key_of(name), Purpose.PERSON, data) for name in signers),
-    )
+    people = tuple(sign(key_of(name), Purpose.PERSON, data) for name in signers)
+    sealed = data + b"".join(people)
+    return Entry(data, sign(device_key or key_of(device), Purpose.DEVICE, sealed), people)
 
 
 FOUNDING = {

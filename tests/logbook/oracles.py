@@ -81,8 +81,10 @@ def ed25519_public(seed: bytes) -> bytes:
     return _packed(_times(_halves(seed)[0], BASE))
 
 
-def ed25519_sign(seed: bytes, message: bytes) -> bytes:
+def ed25519_sign(seed: bytes, message: bytes, again: bytes = b"") -> bytes:
+    """Sign; with ``again`` a second signature that fits the same key and message as well."""
     scalar, prefix = _halves(seed)
+    prefix += again
     public = _packed(_times(scalar, BASE))
     r = int.from_bytes(hashlib.sha512(prefix + message).digest(), "little") % L
     packed = _packed(_times(r, BASE))

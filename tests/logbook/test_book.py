@@ -14,6 +14,7 @@ from flightlog.errors import (
     RefusedError,
     SignatureError,
     TeamFolderError,
+    UsageError,
 )
 from flightlog.logbook.book import Draft, Founder, Logbook, founding, founding_lines
 from flightlog.logbook.checking import check
@@ -113,6 +114,19 @@ def test_a_clock_that_was_set_back_is_recorded(laptop, book):
 
     assert (latest - entry.body.time.utc).total_seconds() == entry.body.time.behind_s > 0
     assert any("clock" in note for note in book.standing.notes(entry))
+
+
+def test_the_clock_of_another_laptop_is_not_this_one_s(laptop, book, tmp_path):
+    """One laptop with a clock years ahead must not make all others say that theirs went back."""
+    ahead = Laptop(tmp_path / "ahead", Watch(noon_utc(24 * 365 * 70))).copy_from(laptop)
+    with ahead.open() as other:
+        stranger = signed(other, remark("from the future", "pilot"), ["pilot"])
+        book.adopt(list(other.order))
+
+    entry = signed(book, remark("x", "pilot"), ["pilot"])
+
+    assert book.order.has_seen(entry, stranger)
+    assert 0 == entry.body.time.behind_s
 
 
 def test_an_entry_made_late_says_how_late_and_why(laptop, book):
@@ -241,6 +255,13 @@ def test_the_doer_does_not_inspect_their_own_work(book):
         book.show(inspection)
 
 
+def test_what_is_not_of_the_form_of_a_record_is_refused_before_anybody_signs(book):
+    with pytest.raises(RefusedError, match="one key signs twice"):
+        book.show(Draft("remark", {"text": "x"}, [Signer(public_of("pilot"), "stated")] * 2))
+    with pytest.raises(RefusedError, match="float"):
+        book.show(Draft("remark", {"text": 1.5}))
+
+
 # --- attachments
 
 
@@ -253,6 +274,11 @@ def test_a_file_is_kept_and_named_by_the_entry(laptop, book, tmp_path):
     (attachment,) = entry.body.attachments
     assert b"picture" == book.attachments.path(attachment.sha256).read_bytes()
     assert check(laptop.logbook).ok
+
+
+def test_a_folder_is_no_attachment(book, tmp_path):
+    with pytest.raises(UsageError, match=r"is a folder\. Name one file"):
+        book.attach(tmp_path)
 
 
 def test_an_entry_does_not_name_a_file_that_is_not_there(book, tmp_path):
@@ -312,6 +338,15 @@ def test_a_folder_restored_from_an_older_copy_starts_a_new_chain(laptop, book, t
 
     assert "chain-start" == start.body.kind
     assert "restored" in start.body.content["reason"]
+
+
+def test_an_older_copy_is_told_by_what_this_laptop_remembers(laptop, book, tmp_path):
+    backup = Laptop(tmp_path / "backup").copy_from(laptop)
+    entry = signed(book, remark("later", "pilot"), ["pilot"])
+    assert () == book.missing_heads()
+
+    with Logbook.open(backup.logbook, profile=laptop.profile) as older:
+        assert [entry.hash] == [head.hash for head in older.missing_heads()]
 
 
 def test_keys_of_the_laptop_are_not_in_the_team_folder(laptop):
@@ -472,5 +507,6 @@ def test_an_entry_is_found_by_hash_or_by_head(book):
 
     assert entry == book.find(entry.hash[:8])
     assert entry == book.find(head_code(2, entry.hash))
-    with pytest.raises(RefusedError, match="no entry has this hash"):
+    assert entry == book.find(head_code(2, entry.hash)[:7].lower())
+    with pytest.raises(RefusedError, match="no such entry"):
         book.find("0" * 64)

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -11,6 +13,7 @@ from flightlog.logbook import store
 from flightlog.logbook.attachments import AttachmentStore
 from flightlog.logbook.checking import check, check_rows
 from flightlog.logbook.codes import head_code
+from flightlog.logbook.device import DeviceMemory
 from flightlog.logbook.entry import ClaimedTime
 from flightlog.logbook.layout import ATTACHMENTS, RECORD
 from tests.logbook.made import NOON, Maker, rows_of, signed_entry
@@ -91,14 +94,125 @@ def test_what_an_interrupted_write_left_is_undone_where_it_can_be(tmp_path, monk
     folder = stored(tmp_path / "logbook")
     usual = store.Store
 
-    def needs_writing(path: Path, *, read_only: bool = False) -> store.Store:
+    def needs_writing(path: Path, *, read_only: bool = False, **more: bool) -> store.Store:
         if read_only:
             raise NotWritableError("its last write was interrupted")
-        return usual(path)
+        return usual(path, **more)
 
     monkeypatch.setattr(store, "Store", needs_writing)
 
     assert check(folder).ok
+
+
+def change_form(folder: Path, *statements: str) -> None:
+    """Change a record as somebody does who does not put back what he took away."""
+    with closing(sqlite3.connect(folder / RECORD, isolation_level=None)) as connection:
+        for statement in statements:
+            connection.execute(statement)
+
+
+GUARDS = ("entries_are_not_changed", "entries_are_not_deleted", "entries_are_not_replaced")
+UNGUARDED = [f"DROP TRIGGER {name}" for name in GUARDS]
+
+
+def test_a_record_without_its_triggers_is_broken_and_read_all_the_same(tmp_path):
+    folder = stored(tmp_path / "logbook")
+    change_form(folder, *UNGUARDED)
+    before = (folder / RECORD).read_bytes()
+    report = check(folder)
+
+    assert 50 == report.entries
+    assert 1 == len(report.breaks)
+    assert "the file of the record" == report.first_break.name
+    for name in GUARDS:
+        assert f"'{name}' is missing" in report.first_break.found
+    assert 2 == report.persons, "the entries are judged: they are whole"
+    assert () == report.tips
+    assert before == (folder / RECORD).read_bytes()
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        (),
+        ("CREATE TRIGGER spring AFTER INSERT ON entries BEGIN DELETE FROM entries; END",),
+        ("CREATE INDEX more ON entries (data)", "DROP INDEX entries_by_device"),
+        ("DROP TABLE marks",),
+        ("PRAGMA journal_mode=WAL",),
+    ],
+)
+def test_the_first_broken_entry_is_named_before_the_changed_form(tmp_path, more):
+    folder = stored(tmp_path / "logbook")
+    change_form(
+        folder,
+        *UNGUARDED,
+        "UPDATE entries SET device_signature = zeroblob(64) WHERE received = 9",
+        "DELETE FROM entries WHERE received = 20",
+        *more,
+    )
+    report = check(folder)
+
+    assert 9 == report.first_break.received
+    assert f"{ENTRIES[8].name} as stored" == report.first_break.name
+    assert ENTRIES[19].name == report.breaks[1].name
+    assert report.breaks[-1].found.startswith("its tables are not as this program makes them")
+    assert 48 == report.entries
+
+
+def test_rows_are_read_from_the_table_and_not_from_an_index_of_somebody(tmp_path):
+    """An index that lacks rows, and claims to be small, does not hide them."""
+    folder = stored(tmp_path / "logbook")
+    columns = "received, hash, device, number, previous, data, device_signature, people_signatures"
+    change_form(
+        folder,
+        f"CREATE INDEX more ON entries ({columns}) WHERE received < 20",
+        "ANALYZE",
+        "UPDATE sqlite_stat1 SET stat = '50 1 1 1 1 1 1 1 1 sz=1' WHERE idx = 'more'",
+        "PRAGMA writable_schema=ON",
+        "UPDATE sqlite_master SET sql = replace(sql, ' WHERE received < 20', '') "
+        "WHERE name = 'more'",
+    )
+    with closing(sqlite3.connect(folder / RECORD)) as connection:
+        hidden = connection.execute(f"SELECT {columns} FROM entries ORDER BY received").fetchall()
+    if 50 == len(hidden):
+        pytest.skip("this SQLite would not have been misled")
+    report = check(folder)
+
+    assert 50 == report.entries
+    assert all(one.received is None for one in report.breaks)
+    assert "'more' was added" in report.breaks[0].found
+
+
+def test_entries_in_a_table_of_another_form_are_not_read(tmp_path):
+    folder = stored(tmp_path / "logbook")
+    change_form(folder, "ALTER TABLE entries ADD COLUMN note TEXT")
+    with pytest.raises(LogbookError, match="'entries' was changed") as caught:
+        check(folder)
+
+    assert 6 == caught.value.exit_code
+
+
+def test_a_record_that_was_emptied_or_removed_says_to_fetch_another_copy(tmp_path):
+    folder = stored(tmp_path / "logbook")
+    (folder / RECORD).write_bytes(b"")
+    with pytest.raises(TeamFolderError, match=r"record is empty: .*lost.*make no new one"):
+        check(folder)
+    (folder / RECORD).unlink()
+    with pytest.raises(TeamFolderError, match=r"no logbook here\..*make no new one"):
+        check(folder)
+
+
+def test_what_a_good_check_found_is_remembered_and_an_older_copy_told(tmp_path):
+    memory = DeviceMemory(tmp_path / "profile")
+    report = check(stored(tmp_path / "logbook"), remembered=memory.remembered)
+    memory.note_heads(report.team, report.tips)
+    again = check(tmp_path / "logbook", remembered=memory.remembered)
+    older = check(stored(tmp_path / "old", ENTRIES[:-3]), remembered=memory.remembered)
+
+    assert again.ok
+    assert "49 entries before it" in again.compared[0]
+    assert not older.ok
+    assert "are missing" in older.older
 
 
 def test_a_folder_without_a_logbook_is_refused(tmp_path):
@@ -198,8 +312,22 @@ def test_a_fork_is_a_break_until_two_persons_have_explained_it():
 
     assert (3, other.name) == (unexplained.first_break.received, unexplained.first_break.name)
     assert "a fork: device" in unexplained.first_break.found
+    for branch in (one, other):
+        assert f" --explains {branch.hash[:10]}" in unexplained.first_break.found
+    assert "logbook remark TEXT --by WHO --by WHO --explains" in unexplained.first_break.found
     assert explained.ok
     assert explained.notes[0].startswith("a fork that was explained: device")
+
+
+def test_of_a_fork_into_very_many_branches_some_are_named():
+    maker = Maker()
+    founding = maker.found()
+    for number in range(11):
+        maker.add("laptop", "remark", {"text": str(number)}, after=founding)
+    found = checked(maker.entries).first_break.found
+
+    assert 8 == found.count("--explains")
+    assert found.endswith(", and so for 3 more")
 
 
 def test_a_founding_that_does_not_count_is_a_break():
@@ -223,12 +351,22 @@ def test_clocks_set_back_are_noted():
     said = signed_entry("laptop", honest)
     first = maker.entries
 
-    assert (
-        f"{silent.name} is dated 1 h before the latest time that it has seen, and says 0 s",
-    ) == (checked([*first, silent]).notes)
+    assert (f"{silent.name} is dated 1 h before the latest time of its chain, and says 0 s",) == (
+        checked([*first, silent]).notes
+    )
     assert (f"{said.name}: its clock was set back by 1 h",) == checked([*first, said]).notes
     assert () == checked(first).notes
     assert NOON + timedelta(minutes=40) == body.time.utc
+
+
+def test_a_clock_that_is_behind_that_of_another_device_is_none_that_was_set_back():
+    maker = Maker()
+    founding = maker.found()
+    ahead = maker.add("laptop", "remark", {"text": "a"}, minutes=100)
+    maker.add("tablet", "chain-start", {"reason": "new"}, seen=[founding], minutes=5)
+    maker.add("tablet", "remark", {"text": "b"}, seen=[ahead], minutes=7)
+
+    assert () == checked(maker.entries).notes
 
 
 def test_kinds_that_this_program_does_not_know_are_noted_once():

@@ -21,12 +21,14 @@ from flightlog.logbook.device import DeviceMemory, Remembered, default_profile
 from flightlog.logbook.entry import Entry
 from flightlog.logbook.layout import RECORD
 from flightlog.logbook.order import Order
-from flightlog.logbook.signatures import Purpose, verify
+from flightlog.logbook.signatures import Purpose, public_hex, verify
 from flightlog.logbook.store import Store
 from tests.logbook.forgetful_disk import Disk, forgetful_connect
+from tests.logbook.made import key_of
 from tests.logbook.writer import quick, write_one
 
 ROOT = Path(__file__).parents[2]
+OLD = Path(__file__).parent / "old"
 TEAM = "7e" * 32
 FIRST = "first write on this device"
 FORK = "the chain of this device is forked"
@@ -306,6 +308,133 @@ def test_of_an_interrupted_first_write_nothing_is_remembered(memory, folder):
     memory.chain(TEAM, folder, {}).noting(A, 1)
 
     assert () == memory.remembered(TEAM)
+
+
+D1, D2 = "d1" * 32, "d2" * 32
+
+
+def test_heads_of_other_devices_are_remembered_for_their_team(profile, memory, folder):
+    own = begin(memory, folder)
+    memory.note_heads(TEAM, [Remembered(D1, 4, B), Remembered(D2, 9, C)])
+
+    again = DeviceMemory(profile)
+    expected = {Remembered(own, 1, A), Remembered(D1, 4, B), Remembered(D2, 9, C)}
+    assert expected == set(again.remembered(TEAM))
+    assert 3 == len(again.remembered(TEAM))
+    assert () == again.remembered("8f" * 32)
+
+
+def test_of_each_device_the_head_with_the_highest_number_is_kept(memory):
+    memory.note_heads(TEAM, [Remembered(D1, 4, A), Remembered(D1, 6, B), Remembered(D1, 5, C)])
+    memory.note_heads(TEAM, [Remembered(D1, 3, C)])
+    memory.note_heads(TEAM, iter([Remembered(D1, 6, C)]))
+    assert (Remembered(D1, 6, B),) == memory.remembered(TEAM)
+
+    memory.note_heads(TEAM, [Remembered(D1, 7, C)])
+    assert (Remembered(D1, 7, C),) == memory.remembered(TEAM)
+
+
+def test_of_an_own_chain_what_is_higher_is_remembered_once(memory, folder):
+    own = begin(memory, folder, digest=B, number=2)
+    memory.note_heads(TEAM, [Remembered(own, 1, A)])
+    assert (Remembered(own, 2, B),) == memory.remembered(TEAM)
+
+    memory.note_heads(TEAM, [Remembered(own, 2, C)])
+    assert (Remembered(own, 2, B),) == memory.remembered(TEAM)
+
+    memory.note_heads(TEAM, [Remembered(own, 3, C)])
+    assert (Remembered(own, 3, C),) == memory.remembered(TEAM)
+
+
+def test_an_own_write_of_which_it_is_not_sure_is_remembered_when_it_was_found(memory, folder):
+    turn = memory.chain(TEAM, folder, {})
+    turn.noting(A, 1)  # and then the process died
+    memory.note_heads(TEAM, [Remembered(turn.device, 1, A)])
+
+    assert (Remembered(turn.device, 1, A),) == memory.remembered(TEAM)
+
+
+def test_heads_change_no_chain(memory, folder):
+    own = begin(memory, folder)
+    memory.note_heads(TEAM, [Remembered(own, 5, C), Remembered(D1, 4, B)])
+    turn = memory.chain(TEAM, folder, {own: (A,), D1: (B,)})
+
+    assert (own, A, "") == (turn.device, turn.before, turn.reason)
+
+
+def test_nothing_new_writes_nothing(profile, memory, folder):
+    memory.note_heads(TEAM, [])
+    assert not profile.exists()
+
+    memory.note_heads(TEAM, [Remembered(D1, 4, A)])
+    before = (profile / "device.sqlite").read_bytes()
+    memory.note_heads(TEAM, [Remembered(D1, 4, A)])
+    assert before == (profile / "device.sqlite").read_bytes()
+
+
+def test_heads_that_can_not_be_noted_are_no_error(profile, memory, folder, tmp_path):
+    heads = [Remembered(D1, 4, B)]
+    own = begin(memory, folder)
+    hasty = DeviceMemory(profile, patience_s=0.02)
+    with closing(sqlite3.connect(profile / "device.sqlite", isolation_level=None)) as lock:
+        lock.execute("BEGIN EXCLUSIVE")
+        hasty.note_heads(TEAM, heads)
+        lock.execute("ROLLBACK")
+        lock.execute("BEGIN IMMEDIATE")  # it can be read, and not be written
+        hasty.note_heads(TEAM, heads)
+    DeviceMemory(profile, connect=lambda path, mode: sqlite_connect(path, "ro")).note_heads(
+        TEAM, heads
+    )
+    memory.note_heads(TEAM, [Remembered("no key", 4, B)])
+    (tmp_path / "file").write_bytes(b"")
+    DeviceMemory(tmp_path / "file" / "profile").note_heads(TEAM, heads)
+    full = Disk()
+    content = (profile / "device.sqlite").read_bytes()
+    full.write(full.make_file((profile / "device.sqlite").as_posix()), 0, content)
+    full.most_bytes = 0
+    DeviceMemory(profile, connect=forgetful_connect(full)).note_heads(TEAM, heads)
+
+    assert (Remembered(own, 1, A),) == memory.remembered(TEAM)
+    (profile / "device.sqlite").write_bytes(b"no keys here " * 99)
+    memory.note_heads(TEAM, heads)
+    assert b"no keys here " * 99 == (profile / "device.sqlite").read_bytes()
+
+
+# --- files of earlier programs
+
+
+OLD_DEVICE = public_hex(key_of("old laptop"))
+
+
+@pytest.fixture
+def old(profile):
+    """A profile as the first release made it: see ``old/device-1.sql``."""
+    made(profile)
+    with closing(sqlite3.connect(profile / "device.sqlite")) as connection:
+        connection.executescript((OLD / "device-1.sql").read_text(encoding="utf-8"))
+    return profile / "device.sqlite"
+
+
+def test_an_old_profile_is_read_as_it_is(old, memory, folder):
+    before = old.read_bytes()
+    turn = memory.chain(TEAM, folder, {OLD_DEVICE: (B,)})
+
+    assert (Remembered(OLD_DEVICE, 2, B),) == memory.remembered(TEAM)
+    assert (OLD_DEVICE, B) == (turn.device, turn.before)
+    assert before == old.read_bytes()
+
+
+def test_an_old_profile_gets_the_heads_and_keeps_its_key(old, memory, folder):
+    memory.note_heads(TEAM, [Remembered(D1, 4, A)])
+
+    assert {Remembered(OLD_DEVICE, 2, B), Remembered(D1, 4, A)} == set(memory.remembered(TEAM))
+    with closing(sqlite3.connect(old)) as connection:
+        steps = [step for (step,) in connection.execute("SELECT step FROM marks ORDER BY number")]
+    assert ["devices", "heads that were whole"] == steps
+    turn = memory.chain(TEAM, folder, {OLD_DEVICE: (B,)})
+    turn.noting(C, 3)
+    turn.done()
+    assert Remembered(OLD_DEVICE, 3, C) in memory.remembered(TEAM)
 
 
 # --- keys

@@ -2,22 +2,28 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import shutil
+import sqlite3
 import subprocess
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from cryptography.hazmat.primitives.serialization import load_pem_public_key
 
-from flightlog.errors import OutputError, TeamFolderError
+from flightlog.errors import LogbookError, OutputError, TeamFolderError
 from flightlog.logbook import export as exporting
 from flightlog.logbook.attachments import AttachmentStore
 from flightlog.logbook.codes import code, head_code
+from flightlog.logbook.device import Remembered
+from flightlog.logbook.entry import Attachment
 from flightlog.logbook.export import Exported, export, exported_lines
-from flightlog.logbook.layout import ATTACHMENTS, NAMES
+from flightlog.logbook.layout import ATTACHMENTS, NAMES, RECORD
 from flightlog.logbook.names import Names
 from flightlog.logbook.signatures import fingerprint
+from tests import verify_export
 from tests.logbook.made import Maker, public_of
 from tests.logbook.made_logbook import PHOTO, PHOTO_ATTACHMENT, change_file, made_logbook, stored
 
@@ -48,7 +54,7 @@ def test_an_export_holds_these_files(whole):
 
     assert {
         *("READ-ME.txt", "logbook.txt", "entries.jsonl", "signatures.jsonl", "keys.txt"),
-        *("heads.txt", "check.json", "files.sha256"),
+        *("heads.txt", "attachments.txt", "check.json", "files.sha256"),
         f"attachments/{PHOTO_ATTACHMENT.sha256}",
     } == names - keys
     assert {
@@ -128,7 +134,43 @@ def test_the_instructions_name_the_heads_and_the_team(whole):
     assert last.body.team in text
     assert head_code(last.body.number, last.hash) in text
     assert "BROKEN" not in text
-    assert "Names of persons are not in this copy" in text
+    assert "Remarks, and names of files, can hold names all the same" in text
+    assert "broken.jsonl" not in text
+
+
+def test_the_instructions_name_the_code_of_the_team_and_say_of_what_it_is_one(whole):
+    text = (whole.folder / "READ-ME.txt").read_text(encoding="utf-8")
+    team = ENTRIES[0].body.team
+
+    assert f"Team     {team}\n         code {verify_export.code(team)}\n" in text
+    assert 'is the code (step 8) of the hash under "team"' in text
+
+
+def test_attachments_are_listed_with_their_names_and_entries(tmp_path):
+    maker = Maker()
+    maker.found()
+    spoofed = Attachment("ab" * 32, 7, 'a  "b.jpg')
+    maker.add("laptop", "remark", {"text": "x"}, attachments=[PHOTO_ATTACHMENT, spoofed])
+    maker.add("laptop", "remark", {"text": "y"}, attachments=[PHOTO_ATTACHMENT])
+    export(stored(tmp_path / "logbook", maker.entries), tmp_path / "export")
+    lines = (tmp_path / "export" / "attachments.txt").read_text(encoding="utf-8").splitlines()
+    photo = f'{PHOTO_ATTACHMENT.sha256}  {len(PHOTO)}  "horn.jpg"  entry'
+    device = maker.entries[0].name.partition(" of ")[2]
+
+    assert [f"{photo} 2 of {device}", f"{photo} 3 of {device}"] == [lines[0], lines[2]]
+    assert re.fullmatch(f'{"ab" * 32}  7  "[^"]*b\\.jpg"  entry 2 of device .*', lines[1])
+    assert "attachments.txt" in (tmp_path / "export" / "READ-ME.txt").read_text(encoding="utf-8")
+
+
+def test_without_attachments_there_is_no_list_of_them(tmp_path):
+    maker = Maker()
+    maker.found()
+    export(stored(tmp_path / "logbook", maker.entries), tmp_path / "export")
+
+    assert not (tmp_path / "export" / "attachments.txt").exists()
+    assert "attachments.txt" not in (tmp_path / "export" / "READ-ME.txt").read_text(
+        encoding="utf-8"
+    )
 
 
 def test_every_file_is_in_the_list_of_files(whole):
@@ -149,19 +191,59 @@ def test_what_the_instructions_type_checks_a_signature(tmp_path, persons):
     maker = Maker()
     maker.found()
     export(stored(tmp_path / "logbook", ENTRIES if persons else maker.entries), tmp_path / "export")
-    text = (tmp_path / "export" / "READ-ME.txt").read_text(encoding="utf-8")
-    block = text.partition("ONE SIGNATURE WITH OPENSSL")[2].partition("It prints")[0]
-    commands = [line.strip() for line in block.splitlines() if line.startswith("    ")]
-    done = subprocess.run(
+    commands = recipe(tmp_path / "export", "ONE SIGNATURE WITH OPENSSL", "It prints")
+    done = shell(tmp_path / "export", *commands)
+
+    assert 4 == len(commands)
+    assert (0, "Signature Verified Successfully") == (done.returncode, done.stdout.strip())
+    assert [] == verify_export.check(tmp_path / "export", [])[0].breaks
+
+
+def recipe(folder: Path, start: str, end: str) -> list[str]:
+    """The commands between two texts of the instructions."""
+    text = (folder / "READ-ME.txt").read_text(encoding="utf-8")
+    block = text.partition(start)[2].partition(end)[0]
+    return [line.strip() for line in block.splitlines() if line.startswith("    ")]
+
+
+def shell(folder: Path, *commands: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
         ["sh", "-ec", "\n".join(commands)],
-        cwd=tmp_path / "export",
+        cwd=folder,
         capture_output=True,
         text=True,
         timeout=60,
         check=False,
     )
 
-    assert 4 == len(commands)
+
+@pytest.mark.skipif(
+    not (shutil.which("openssl") and shutil.which("sh")), reason="needs openssl and a POSIX shell"
+)
+@pytest.mark.parametrize("way", ["xxd", "python3"])
+def test_what_the_instructions_type_checks_the_signature_of_a_device_too(tmp_path, way):
+    """Line 1 is signed by two persons; the device signs their signatures too."""
+    if not shutil.which(way):
+        pytest.skip(f"needs {way}")
+    export(stored(tmp_path / "logbook"), tmp_path / "export")
+    text, _, _, check = recipe(tmp_path / "export", "ONE SIGNATURE WITH OPENSSL", "It prints")
+    ways = recipe(tmp_path / "export", "For any other signature", "A person's signature")
+    to_raw = next(line for line in ways if way in line)
+    (message,) = recipe(tmp_path / "export", "A person's signature", "WHAT A SIGNATURE SHOWS")
+    signatures = (tmp_path / "export" / "signatures.jsonl").read_text(encoding="utf-8")
+    line = json.loads(signatures.splitlines()[0])
+    raw = [
+        to_raw.replace("DIGITS", digits).replace("../signature", f"../{name}")
+        for digits, name in (
+            (line["people"][0]["signature"], "person-1"),
+            (line["people"][1]["signature"], "person-2"),
+            (line["device"]["signature"], "signature"),
+        )
+    ]
+    check = re.sub(r"keys/\w+", f"keys/{line['device']['key'][:16]}", check)
+    done = shell(tmp_path / "export", text, *raw, message, check)
+
+    assert "sed -n 1p" in text
     assert (0, "Signature Verified Successfully") == (done.returncode, done.stdout.strip())
 
 
@@ -233,9 +315,59 @@ def test_a_broken_record_is_exported_with_a_warning_and_what_is_broken_as_stored
     assert not exported.report.ok
     assert b"THE RECORD WAS BROKEN WHEN THIS COPY WAS MADE" in files["READ-ME.txt"]
     assert ("7b7d", ENTRIES[6].hash) == (broken["data"], broken["hash"])
+    assert b"are in broken.jsonl as they were" in files["READ-ME.txt"]
     assert any("THE RECORD IS BROKEN" in line for line in exported_lines(exported))
     assert b"Not worked out: the record is broken" in files["keys.txt"]
     assert b"Whose signatures count was not worked out" in files["logbook.txt"]
+
+
+def test_a_record_whose_form_was_changed_is_exported_as_broken(tmp_path):
+    folder = stored(tmp_path / "logbook")
+    with closing(sqlite3.connect(folder / RECORD, isolation_level=None)) as connection:
+        connection.execute("DROP TRIGGER entries_are_not_deleted")
+    exported = export(folder, tmp_path / "export")
+    files = files_of(tmp_path / "export")
+
+    assert 50 == exported.entries
+    assert "'entries_are_not_deleted' is missing" in exported.report.first_break.found
+    assert "is missing" in json.loads(files["check.json"])["first_break"]["found"]
+    assert b"THE RECORD WAS BROKEN WHEN THIS COPY WAS MADE" in files["READ-ME.txt"]
+    assert b"broken.jsonl" not in files["READ-ME.txt"]
+    assert "broken.jsonl" not in files
+    assert b"enrolled by" in files["keys.txt"], "the entries are whole, and so is who is who"
+
+
+def test_entries_in_a_table_of_another_form_are_not_exported(tmp_path):
+    folder = stored(tmp_path / "logbook")
+    with closing(sqlite3.connect(folder / RECORD, isolation_level=None)) as connection:
+        connection.execute("ALTER TABLE entries ADD COLUMN note TEXT")
+    with pytest.raises(LogbookError, match="'entries' was changed"):
+        export(folder, tmp_path / "export")
+
+    assert not (tmp_path / "export").exists()
+
+
+def test_heads_that_the_laptop_remembers_are_compared(tmp_path):
+    last = ENTRIES[-1]
+    head = Remembered(last.body.device, last.body.number, last.hash)
+    asked = []
+    whole = export(
+        stored(tmp_path / "logbook"),
+        tmp_path / "export",
+        remembered=lambda team: asked.append(team) or [head],
+    )
+    older = export(stored(tmp_path / "old", ENTRIES[:-3]), tmp_path / "older", remembered=[head])
+    compared = json.loads((tmp_path / "export" / "check.json").read_text(encoding="utf-8"))
+    text = (tmp_path / "older" / "READ-ME.txt").read_text(encoding="utf-8")
+
+    assert [last.body.team] == asked
+    assert whole.report.ok
+    assert "which this laptop remembers" in compared["compared"][0]
+    assert not older.report.ok
+    assert "THIS COPY IS OLDER THAN WHAT WAS NOTED, OR WAS CUT AT ITS END" in text
+    assert "BROKEN" not in text
+    assert max(map(len, text.splitlines())) < 200
+    assert any("THIS COPY IS OLDER" in line for line in exported_lines(older))
 
 
 def test_a_missing_attachment_is_listed(tmp_path):

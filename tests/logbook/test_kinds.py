@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 
 from flightlog.errors import LogbookError
 from flightlog.logbook import kinds
-from flightlog.logbook.entry import Body, ClaimedTime, Relation, Signer
+from flightlog.logbook.entry import RELATIONS, Body, ClaimedTime, Effect, Relation, Signer
 from flightlog.logbook.kinds import (
+    ABOUT_PEOPLE,
     KINDS,
     Kind,
     content_problem,
@@ -126,8 +127,8 @@ def test_a_problem_within_a_list_says_where():
     [
         ("grant", {"signers": signers("granted", "shown")}, "signed as 'shown'.*by 'granted'"),
         ("chain-start", {"signers": signers("noted")}, "signed as 'noted'.*by no person"),
-        ("enrolment", {"signers": signers("enrolled")}, "signed by 1; this kind needs 2"),
-        ("withdrawal", {}, "signed by 0; this kind needs 1"),
+        ("enrolment", {"signers": signers("enrolled")}, "2 persons have to sign it, and 1 would"),
+        ("withdrawal", {}, "a person has to sign it, and none would"),
         ("correction", {}, "does not say which entry it corrects"),
         ("chain-start", {"number": 2, "previous": A}, "number 2 of its chain"),
     ],
@@ -148,6 +149,45 @@ def test_what_can_be_told_from_one_entry_alone(kind, more, found):
 )
 def test_what_is_in_order_is_no_problem(kind, more):
     assert form_problem(body(kind, GOOD[kind], **more)) is None
+
+
+def in_form(kind: str) -> Body:
+    """An entry of a kind with which nothing is wrong."""
+    meanings, needed = KINDS[kind].meanings or ("noted",), KINDS[kind].signers
+    relation = KINDS[kind].relation
+    return body(
+        kind,
+        GOOD[kind],
+        signers=signers(*(meanings[i % len(meanings)] for i in range(needed))),
+        relations=(Relation(relation, A),) if relation else (),
+    )
+
+
+@pytest.mark.parametrize("kind", sorted(ABOUT_PEOPLE))
+def test_an_entry_about_people_does_nothing_else(kind):
+    good = in_form(kind)
+    assert form_problem(good) is None
+
+    for said in ("permits", "restricts"):
+        assert f"it {said} something; an entry about people does nothing else" == form_problem(
+            replace(good, effect=Effect(said, "pannier"))
+        )
+    for said in (*RELATIONS, "replaces"):
+        found = form_problem(replace(good, relations=(Relation("cites", A), Relation(said, B))))
+        if said in ("corrects", "cites"):
+            assert found is None
+        else:
+            assert f"it {said} another entry; an entry about people does nothing else" == found
+
+
+@pytest.mark.parametrize("kind", sorted(set(GOOD) - set(ABOUT_PEOPLE)))
+def test_an_entry_about_other_things_may_have_any_effect_and_relation(kind):
+    good = in_form(kind)
+
+    for said in ("permits", "restricts"):
+        assert form_problem(replace(good, effect=Effect(said, "pannier"))) is None
+    more = tuple(Relation(said, B) for said in (*RELATIONS, "replaces"))
+    assert form_problem(replace(good, relations=(*good.relations, *more))) is None
 
 
 def test_the_form_problem_begins_with_the_content():

@@ -99,3 +99,13 @@ def test_concurrent_entries_may_be_received_in_any_order():
     assert checked([founding, one, other]).ok
     assert checked([founding, other, one]).ok
     assert not checked([other, founding, one]).ok
+
+
+def test_columns_of_any_kind_break_their_own_row_only():
+    for change in ({"number": None}, {"number": "7"}, {"device": None}, {"hash": None}):
+        rows = rows_of(ENTRIES)
+        rows[20] = replace(rows[20], data=b"{}", **change)
+        report = check_rows(rows)
+
+        assert {21} <= {one.received for one in report.breaks}
+        assert "the column" in next(b for b in report.breaks if b.received == 21).found

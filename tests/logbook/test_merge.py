@@ -350,7 +350,7 @@ def test_an_entry_of_a_newer_schema_is_refused_in_words(laptops):
     one, two, _ = laptops
     entry = add(two, "x")
     data = entry.data.replace(b"flightlog.entry/1", b"flightlog.entry/2")
-    signature = sign(key_of("some device"), Purpose.DEVICE, data)
+    signature = sign(key_of("some device"), Purpose.DEVICE, data)  # read no further than the schema
     tampered(
         two,
         (
@@ -388,14 +388,14 @@ def test_tables_that_no_program_of_ours_made_are_refused(laptops, statement):
     one, two, _ = laptops
     tampered(two, (statement, ()))
 
-    refused(one, two.logbook, TeamFolderError, "not as this program makes them")
+    refused(one, two.logbook, LogbookError, "not as this program makes them")
 
 
 def test_a_view_that_counts_for_ever_is_no_table_of_entries(laptops):
     one, two, _ = laptops
     _replace_by_view(two)
 
-    refused(one, two.logbook, TeamFolderError, "not as this program makes them")
+    refused(one, two.logbook, LogbookError, "not as this program makes them")
 
 
 def _replace_by_view(laptop: Laptop) -> None:
@@ -540,11 +540,8 @@ def test_signatures_alone_are_what_a_made_up_person_has(laptops):
             (Signer(public_of("nobody"), "released"),),
         )
     data = write_body(body)
-    entry = Entry(
-        data,
-        sign(key_of("made-up device"), Purpose.DEVICE, data),
-        (sign(key_of("nobody"), Purpose.PERSON, data),),
-    )
+    person = sign(key_of("nobody"), Purpose.PERSON, data)
+    entry = Entry(data, sign(key_of("made-up device"), Purpose.DEVICE, data + person), (person,))
     with Store(two.logbook / RECORD) as store, store.writing() as writing:
         writing.add(entry)
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from flightlog.errors import NotWritableError, TeamFolderError
+from flightlog.errors import LogbookError, NotWritableError, TeamFolderError
 from flightlog.logbook.database import sqlite_connect
 from flightlog.logbook.migrations import DEVICE_STEPS, RECORD_STEPS
 from flightlog.logbook.store import Store
@@ -62,6 +62,7 @@ RELEASED = {
     "entries": "a16637426c1f0eba",
     "entries are only added": "9813854c7d39fd53",
     "devices": "b440be0e3fdf2887",
+    "heads that were whole": "c64842cab404d273",
 }
 
 
@@ -76,7 +77,7 @@ def test_an_old_file_keeps_its_entries_and_gets_all_marks(old):
 
     assert 5 == len(entries)
     assert hashes == [entry.hash for entry in entries]
-    assert hashes[-1].startswith("45d1a5a75c6bfc92")
+    assert hashes[-1].startswith("ba5e1136218b890a")
     assert before == sql(old, "SELECT * FROM entries ORDER BY received")
     assert MARKS == marks(old)
     assert things(old) > GUARDS
@@ -188,7 +189,7 @@ def test_a_file_of_a_newer_program_is_refused_and_left_alone(old, options):
 
 def test_marks_without_their_predecessors_are_refused(old):
     sql(old, "UPDATE marks SET step = 'entries are only added'")
-    with pytest.raises(TeamFolderError, match="its steps were not done in order"):
+    with pytest.raises(LogbookError, match="its steps were not done in order"):
         Store(old)
 
 
@@ -198,8 +199,11 @@ def test_marks_without_their_predecessors_are_refused(old):
     [
         (["CREATE TRIGGER extra AFTER INSERT ON entries BEGIN SELECT 1; END"], "extra"),
         (["CREATE TABLE other (a)", "CREATE INDEX more ON other (a)"], "more"),
-        (["DROP TRIGGER entries_are_not_deleted"], "entries_are_not_deleted"),
-        (["ALTER TABLE entries ADD COLUMN note TEXT"], "entries"),
+        (["DROP TRIGGER entries_are_not_deleted"], "entries_are_not_deleted' is missing"),
+        (["ALTER TABLE entries ADD COLUMN note TEXT"], "entries' was changed"),
+        (["ALTER TABLE entries RENAME TO kept"], "entries' is missing"),
+        (["DROP TABLE marks"], "marks' is missing"),
+        (["ALTER TABLE marks ADD COLUMN note TEXT"], "marks' was changed"),
         (
             [
                 "DROP TABLE entries",
@@ -214,8 +218,101 @@ def test_tables_that_somebody_else_changed_are_refused(old, options, statements,
     Store(old).close()
     for statement in statements:
         sql(old, statement)
-    with pytest.raises(TeamFolderError, match=rf"not as this program makes them .*'{named}"):
+    before = old.read_bytes()
+    with pytest.raises(LogbookError, match=rf"not as this program makes them .*'{named}"):
         Store(old, **options)
+
+    assert before == old.read_bytes()
+
+
+BESIDE = [
+    ["CREATE TRIGGER extra AFTER INSERT ON entries BEGIN DELETE FROM entries; END"],
+    ["DROP TRIGGER entries_are_not_deleted", "DROP TRIGGER entries_are_not_changed"],
+    ["CREATE INDEX more ON entries (hash)", "DROP INDEX entries_by_device"],
+    ["DROP TABLE marks"],
+    ["DELETE FROM marks WHERE number = 2"],
+    ["DROP TABLE marks", "CREATE TABLE marks (step TEXT)"],
+]
+
+
+@pytest.mark.parametrize("options", [{}, {"read_only": True}])
+@pytest.mark.parametrize("statements", BESIDE)
+def test_what_another_program_changed_beside_the_entries_can_still_be_read(
+    old, options, statements
+):
+    with Store(old) as store:
+        rows = list(store.rows())
+    for statement in statements:
+        sql(old, statement)
+    before = old.read_bytes()
+    with Store(old, changed_too=True, **options) as store:
+        read, damage = list(store.rows()), store.damage()
+        with pytest.raises(LogbookError, match="not as this program makes them"), store.writing():
+            pass
+
+    assert rows == read
+    assert re.match(r"its tables are not as this program makes them \('[a-z_]+' ", damage[0])
+    assert 1 == len(damage)
+    assert before == old.read_bytes()
+
+
+def test_steps_out_of_order_can_still_be_read(old):
+    sql(old, "UPDATE marks SET step = 'entries are only added'")
+    with Store(old, changed_too=True, read_only=True) as store:
+        assert 5 == len(list(store.rows()))
+        assert ["its steps were not done in order"] == store.damage()
+
+
+@pytest.mark.parametrize("options", [{}, {"read_only": True}])
+@pytest.mark.parametrize(
+    "statements",
+    [
+        ["ALTER TABLE entries ADD COLUMN note TEXT"],
+        ["ALTER TABLE entries ADD COLUMN note TEXT AS (hex(data)) VIRTUAL"],
+        ["ALTER TABLE entries RENAME COLUMN data TO bytes"],
+        ["ALTER TABLE entries RENAME TO kept", "CREATE VIEW entries AS SELECT * FROM kept"],
+        ["ALTER TABLE entries RENAME TO kept", "CREATE TABLE entries AS SELECT * FROM kept"],
+        ["DROP TABLE entries", "CREATE VIRTUAL TABLE entries USING fts5(received, hash, data)"],
+    ],
+)
+def test_entries_that_are_no_plain_table_of_ours_are_never_read(old, options, statements):
+    Store(old).close()
+    for statement in statements:
+        sql(old, statement)
+    said = []
+    connect = watched(said.append)
+    with pytest.raises(
+        LogbookError, match=r"not as this program makes them .*'entries' was changed"
+    ):
+        Store(old, changed_too=True, connect=connect, **options)
+
+    assert any("sqlite_master" in statement for statement in said)
+    assert not any("FROM entries" in statement for statement in said)
+
+
+def test_of_very_many_changes_some_are_named(old):
+    for number in range(9):
+        sql(old, f"CREATE INDEX more_{number} ON entries (hash)")
+    with pytest.raises(
+        LogbookError, match=r"\('more_0' was added, .*'more_3' was .*, and 5 more\)"
+    ):
+        Store(old)
+
+
+def test_a_file_of_a_newer_program_is_not_read_as_a_changed_one(old):
+    Store(old).close()
+    sql(old, "DROP TRIGGER entries_are_not_deleted")
+    sql(old, "INSERT INTO marks (step) VALUES ('witnesses')")
+    with pytest.raises(TeamFolderError, match="written by a newer flightlog"):
+        Store(old, changed_too=True)
+
+
+def test_a_file_that_is_as_ours_is_opened_as_usual_and_brought_up_to_date(old):
+    with Store(old, changed_too=True) as store:
+        assert "" == store.changed
+        assert [] == store.damage()
+
+    assert MARKS == marks(old)
 
 
 def test_a_table_of_somebody_else_beside_ours_is_left_alone(old):

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from flightlog.errors import LogbookError
 from flightlog.logbook import order as order_module
-from flightlog.logbook.entry import Entry
-from flightlog.logbook.order import Order
+from flightlog.logbook.entry import MOST_SEEN, Entry
+from flightlog.logbook.order import Order, count_strands
 from tests.logbook.made import Maker, public_of
 
 DEVICES = ("laptop", "tablet", "desk")
@@ -219,6 +219,18 @@ def test_missing_entries_are_listed_where_that_is_asked_for():
 
     assert {first.hash: second.hash} == order.missing
     assert order.has_seen(other, second)
+
+
+@QUICK
+@given(steps)
+def test_chains_and_branches_are_counted_as_the_order_makes_them(plan):
+    entries = made(plan)
+
+    assert len(Order(entries)._strands) == count_strands(entries)
+
+
+def test_an_entry_can_have_seen_all_chains_that_can_be_read():
+    assert order_module.MOST_STRANDS <= MOST_SEEN
 
 
 def test_more_chains_than_a_team_has_are_refused(monkeypatch):

@@ -29,7 +29,7 @@ def test_the_founders_are_known_with_their_roles_from_the_first_entry_on():
 @pytest.mark.parametrize(
     ("signers", "problem"),
     [
-        ([("pilot", "enrolled", "")], "signed by 1; this kind needs 2"),
+        ([("pilot", "enrolled", "")], "2 persons have to sign it, and 1 would"),
         (
             [("pilot", "enrolled", ""), ("loader", "enrolled", "")],
             "those who sign it are not those whom it enrols",

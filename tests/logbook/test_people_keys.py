@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from flightlog.logbook.entry import device_name
 from tests.logbook.crew import Crew, counts, founded, names, roles, why
 from tests.logbook.made import public_of
@@ -390,6 +392,61 @@ def test_a_recovery_by_two_whom_one_person_had_vouched_for_says_so():
 
     [marked] = crew.people.recoveries
     assert f"{short('mechanic')} had vouched for the keys of both" in marked.note
+
+
+def test_a_recovery_behind_which_one_person_may_be_is_listed_as_a_contradiction():
+    crew = crew_of_four()
+    crew.revoke("mechanic", "pilot")
+    recovery = crew.recover(["safety"], ["pilot", "safety"])
+
+    [found] = crew.people.contradictions
+    assert (recovery,) == found.entries
+    assert (
+        f"{recovery.name} is a recovery behind which one person alone may be: "
+        f"{short('pilot')} had vouched for the key of {short('safety')}"
+    ) == found.text
+    # It stays there, whatever becomes of it.
+    crew.revoke("safety", "loader", device="tablet", seen=[crew.entries[2]])
+    crew.revoke("safety", "pilot", device="desk", seen=[crew.entries[2]])
+    [found] = crew.people.contradictions
+    assert found.text.endswith(f"the key of {short('safety')}; it no longer counts")
+
+
+def test_a_recovery_by_persons_who_do_not_depend_on_each_other_is_no_contradiction():
+    crew = crew_of_four()
+    crew.revoke("pilot", "pilot")
+    crew.recover(["safety"], ["mechanic", "safety"])
+
+    assert 1 == len(crew.people.recoveries)
+    assert () == crew.people.contradictions
+
+
+@pytest.mark.parametrize("minutes", [(1, 2), (2, 1)])
+def test_who_had_vouched_does_not_depend_on_which_of_two_enrolments_claims_to_be_earlier(minutes):
+    crew = founded()
+    crew.enrol("safety")
+    base = crew.grant("safety", ["authorise"])
+    crew.enrol("loader", "pilot", device="tablet", seen=[base], minutes=minutes[0])
+    crew.enrol("loader", "safety", device="desk", seen=[base], minutes=minutes[1])
+    crew.withdraw("mechanic", ["authorise"], "pilot", minutes=10)
+    crew.withdraw("safety", ["authorise"], "pilot", minutes=10)
+    crew.recover(["loader"], ["pilot", "loader"], minutes=10)
+
+    [marked] = crew.people.recoveries
+    assert f"{short('pilot')} had vouched for the key of {short('loader')}" == marked.note
+
+
+@pytest.mark.parametrize("keys", [("spare", "extra"), ("extra", "spare")])
+def test_who_vouches_for_one_of_two_keys_of_a_person_has_vouched_for_them(keys):
+    crew = founded()
+    base = crew.enrol("safety", by="mechanic")
+    crew.replace("safety", "safety", "spare", "pilot", device="tablet", seen=[base])
+    crew.replace("safety", "safety", "extra", "mechanic", device="desk", seen=[base])
+    crew.withdraw("mechanic", ["authorise"], "mechanic")
+    crew.recover(["safety"], [*keys, "pilot"])
+
+    [marked] = crew.people.recoveries
+    assert f"{short('pilot')} had vouched for the key of {short('safety')}" == marked.note
 
 
 def test_a_third_person_who_depends_on_nobody_clears_the_note():

@@ -96,6 +96,20 @@ def test_clocks_play_no_part(plan, seed):
             (j.person_id, j.counts) for j in other.judged(late)
         ]
     assert {p.id: p.roles for p in one.persons} == {p.id: p.roles for p in other.persons}
+    assert recoveries(right) == recoveries(wrong)
+
+
+def recoveries(crew: Crew) -> dict[int, tuple[bool, str]]:
+    """Place of each recovery among the entries as they were made -> what is said about it."""
+    place = {entry.hash: i for i, entry in enumerate(crew.entries)}
+    return {place[r.entry.hash]: (r.counts, r.note) for r in crew.people.recoveries}
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_clocks_play_no_part_in_long_histories(seed):
+    plan = long_plan(random.Random(seed))
+
+    assert recoveries(grown(plan)) == recoveries(grown(plan, clock=random.Random(seed)))
 
 
 def test_a_chain_of_changes_longer_than_functions_can_call_each_other_is_judged():

@@ -153,7 +153,7 @@ def test_the_making_of_a_logbook_may_be_cut_off_and_taken_up(seed):
     assert {""} == {words for acknowledged, words in said if acknowledged}
 
 
-INTERRUPTED = "the logbook holds nothing: its making was interrupted"
+INTERRUPTED = "the record is empty: its making was interrupted, or it was lost"
 
 
 def words_on_opening(disk):

@@ -166,7 +166,9 @@ def test_creating_where_a_logbook_is_changes_nothing(record, filled):
 
 def test_an_interrupted_making_is_taken_up(record):
     record.touch()
-    with pytest.raises(TeamFolderError, match="holds nothing: its making was interrupted"):
+    with pytest.raises(
+        TeamFolderError, match=r"making was interrupted, or it was lost\..*copy the folder"
+    ):
         Store(record)
 
     Store.create(record).close()
@@ -326,6 +328,113 @@ def test_damage_by_other_programs_that_respects_the_pages_is_told(record, filled
         assert any("CHECK constraint failed" in text for text in store.damage())
 
 
+@pytest.mark.parametrize("place", [0, -1, -(2**63), 2**53, 2**63 - 1])
+def test_a_row_at_a_place_that_no_program_gives_is_given_and_broken(record, filled, place):
+    meddle_unguarded(record, f"UPDATE entries SET received = {place} WHERE received = 3")
+    with Store(record) as store:
+        rows = list(store.rows())
+
+    assert sorted([1, 2, place, 4, 5]) == [row.received for row in rows]
+    (odd,) = [row for row in rows if row.received == place]
+    with pytest.raises(LogbookError, match=rf"row {place}: its place in the order received"):
+        odd.entry()
+
+
+def test_pages_that_lead_in_a_circle_are_read_once(record):
+    with Store.create(record) as store:
+        add_all(store, chain(60, text="long " * 100))
+    with closing(sqlite3.connect(record)) as connection:
+        (root,) = connection.execute(
+            "SELECT rootpage FROM sqlite_master WHERE name = 'entries'"
+        ).fetchone()
+    data = bytearray(record.read_bytes())
+    start = (root - 1) * 4096
+    # An inner page of a table (sqlite.org/fileformat.html, 1.6): where each cell stands comes after
+    # 12 bytes of header, and a cell begins with the number of its page. The third one leads to the
+    # page of the first.
+    assert 5 == data[start]
+    cells = [int.from_bytes(data[start + 12 + 2 * n :][:2], "big") for n in range(3)]
+    data[start + cells[2] : start + cells[2] + 4] = data[start + cells[0] : start + cells[0] + 4]
+    record.write_bytes(data)
+    read = []
+    with Store(record, read_only=True) as store:
+        with pytest.raises(LogbookError, match=r"damaged: after row \d+ comes row 1\b"):
+            for row in store.rows():
+                read.append(row.received)
+        assert store.damage()
+
+    assert list(range(1, len(read) + 1)) == read
+    assert 10 < len(read) < 60
+
+
+def test_only_our_own_tables_are_looked_at_for_damage(record, filled):
+    meddle(
+        record,
+        "PRAGMA ignore_check_constraints=ON",
+        "CREATE TABLE birds (name TEXT CHECK (length(name) > 9))",
+        "INSERT INTO birds VALUES ('owl')",
+    )
+    with Store(record) as store:
+        assert [] == store.damage()
+        assert ["birds"] == store.company()
+
+
+def test_nothing_stands_beside_our_own_tables(record, filled):
+    with Store(record) as store:
+        assert [] == store.company()
+
+
+def test_a_name_that_is_no_text_is_damage(record, filled):
+    meddle(
+        record,
+        "PRAGMA writable_schema=ON",
+        "UPDATE sqlite_master SET sql = 'CREATE nothing', name = CAST(x'ff' AS TEXT) "
+        "WHERE name = 'entries_by_device'",
+    )
+    with pytest.raises(LogbookError, match=r"damaged: a text in it is no UTF-8"):
+        Store(record)
+
+
+def test_a_number_that_does_not_fit_is_damage(record, filled):
+    def fail(sql):
+        if sql.startswith("INSERT"):
+            raise OverflowError("made up")
+
+    with Store(record, connect=watched(fail)) as store:
+        with pytest.raises(LogbookError, match="the logbook is damaged: made up"):
+            add_all(store, chain(1, device="other"))
+        assert filled == [row.entry() for row in store.rows()]
+
+
+def test_what_sqlite_says_of_a_made_up_file_can_not_steer_the_screen(record, filled):
+    meddle(
+        record,
+        "PRAGMA writable_schema=ON",
+        "UPDATE sqlite_master SET sql = 'CREATE nothing', name = '\x1b[2Jgone' "
+        "WHERE name = 'entries_by_device'",
+    )
+    with pytest.raises((LogbookError, TeamFolderError), match="gone") as caught:
+        Store(record)
+
+    assert "\x1b" not in str(caught.value)
+
+
+def test_more_marks_than_there_are_steps_cost_no_room(record, filled):
+    meddle(
+        record,
+        "WITH RECURSIVE n(i) AS (SELECT 10 UNION ALL SELECT i + 1 FROM n WHERE i < 5000) "
+        "INSERT INTO marks SELECT i, i || hex(zeroblob(500)) FROM n",
+    )
+    asked = []
+    with pytest.raises(TeamFolderError, match="newer flightlog"):
+        Store(record, connect=watched(asked.append))
+
+    (marks,) = {sql for sql in asked if "FROM marks" in sql}
+    rows = sql(record, marks)
+    assert 1000 == len(rows)
+    assert 100 >= max(len(text) for (text,) in rows)
+
+
 def test_a_whole_file_has_no_damage(record, filled):
     with Store(record) as store:
         assert [] == store.damage()
@@ -355,9 +464,12 @@ def test_rubbish_in_any_page_is_told_and_never_a_crash(record, filled):
 @pytest.mark.parametrize(
     ("content", "found"),
     [
-        (None, "there is no logbook here"),
+        (None, r"there is no logbook here\. If the team had a record, copy .* make no new one"),
         (b"Field notes of the hill farm\n" * 40, "is no logbook: it is no SQLite file"),
-        (b"", "holds nothing"),
+        (
+            b"",
+            r"record is empty: .* or it was lost\. If the team had a record, copy .* make no new",
+        ),
     ],
 )
 def test_what_is_no_logbook_is_refused_in_words(record, options, content, found):
@@ -641,6 +753,7 @@ def test_a_disk_that_fills_up_anywhere_in_a_write_keeps_what_was_there(room):
         ("SQLITE_TOOBIG", LogbookError, "a value of more than"),
         ("SQLITE_CONSTRAINT_TRIGGER", LogbookError, r"the logbook does not take it \(made up\)"),
         ("SQLITE_NOTADB", TeamFolderError, "it is no SQLite file"),
+        ("SQLITE_INTERRUPT", TeamFolderError, "the logbook takes too long to read"),
         ("SQLITE_ERROR", TeamFolderError, r"the logbook can't be used \(made up\)"),
     ],
 )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import argparse
 import ast
+import os
 import random
 import shutil
 import subprocess
@@ -96,6 +98,83 @@ def run(script: str | Path, *arguments: str | Path) -> subprocess.CompletedProce
         timeout=60,
         check=False,
     )
+
+
+def slips(head: str) -> list[str]:
+    """A head with one sign changed, two swapped, one left out, one too many, a strange one."""
+    number, _, signs = head.partition(".")
+    other = "7" if signs[3] != "7" else "8"
+    i = next(i for i in range(4) if signs[i] != signs[i + 1])
+    swapped = signs[:i] + signs[i + 1] + signs[i] + signs[i + 2 :]
+    return [
+        f"{number}.{one}"
+        for one in (
+            *(signs[:3] + other + signs[4:], swapped, signs[:-1], signs + "0"),
+            signs[:3] + "!" + signs[4:],
+        )
+    ]
+
+
+def test_a_slip_in_typing_a_head_is_told_as_one_and_not_as_a_cut(whole):
+    last = ENTRIES[-1]
+    head = head_code(last.body.number, last.hash)
+    for typed in slips(head):
+        with pytest.raises(argparse.ArgumentTypeError, match=r"signs|sign '!'"):
+            verify_export.read_head(typed)
+    done = run(SCRIPT, whole, "--head", slips(head)[0])
+
+    assert 2 == done.returncode
+    assert "its last two signs don't fit the others" in done.stderr
+    assert "cut" not in done.stdout + done.stderr
+    with pytest.raises(argparse.ArgumentTypeError, match="before the dot is no number"):
+        verify_export.read_head(f"1O.{code(last.hash)}")
+
+
+@pytest.mark.parametrize("entry", ENTRIES[::12])
+def test_heads_without_a_slip_are_taken_however_they_are_typed(entry):
+    head = head_code(entry.body.number, entry.hash)
+    spoken = head.lower().replace("-", " ").replace("0", "o").replace("1", "l")
+    number = str(entry.body.number)
+    for typed in (head, f" {head} ", code(entry.hash), entry.hash, entry.hash.upper()):
+        assert typed == verify_export.read_head(typed)
+        assert verify_export.head_fits(typed, entry.hash)
+    assert verify_export.head_fits(f"{number}.{spoken.partition('.')[2]}", entry.hash)
+
+
+def test_a_head_with_the_number_of_another_entry_is_broken(whole):
+    entry = ENTRIES[20]
+    (found,) = breaks(whole, f"{entry.body.number + 1}.{code(entry.hash)}")
+
+    assert f"the code is that of {entry.name}, not of that number" in found[1]
+
+
+def test_a_folder_that_is_not_there_is_said_not_to_be(whole, tmp_path):
+    missing = run(SCRIPT, tmp_path / "nowhere")
+    file = run(SCRIPT, whole / "READ-ME.txt")
+
+    assert (2, 2) == (missing.returncode, file.returncode)
+    assert "nowhere' is not there: name the folder of an export" in missing.stderr
+    assert "READ-ME.txt' is no folder: name the folder of an export" in file.stderr
+
+
+@pytest.mark.parametrize("broken", [False, True])
+def test_where_nobody_reads_on_there_is_no_traceback(whole, tmp_path, broken):
+    folder = tmp_path / "empty" if broken else whole
+    (tmp_path / "empty").mkdir()
+    reading, writing = os.pipe()
+    os.close(reading)
+    try:
+        done = subprocess.run(
+            [sys.executable, "-I", SCRIPT, folder],
+            stdout=writing,
+            stderr=subprocess.PIPE,
+            timeout=60,
+            check=False,
+        )
+    finally:
+        os.close(writing)
+
+    assert (int(broken), b"") == (done.returncode, done.stderr)
 
 
 # --- agreement on whole records

@@ -21,7 +21,7 @@ from flightlog.logbook.entry import (
     Signer,
     read_body,
 )
-from flightlog.logbook.words import duration, entry_lines, person_name, safe
+from flightlog.logbook.words import duration, entry_line, entry_lines, person_name, safe
 from tests.logbook.made import NOON, TEAM, Maker, public_of
 
 A, B, C = "a" * 64, "b" * 64, "c" * 64
@@ -448,3 +448,19 @@ def test_persons_whose_keys_the_content_holds_are_named_beside_it():
         == (lines[start + 1])
     )
     assert not any(f"{stranger} is" in line for line in lines)
+
+
+def test_in_short_an_entry_is_one_line_of_who_and_what():
+    names = Called(mechanic="mechanic")
+    signers = (Signer(public_of("mechanic"), "stated"),)
+    content = {"text": "horn glued\n" + "x" * 100, "person": A, "roles": ["one", "two"]}
+    files = (Attachment(A, 7, "horn.jpg"),)
+
+    line = entry_line(body(content=content, signers=signers, attachments=files), names=names)
+
+    assert line.startswith("remark by mechanic (")
+    assert "one, two horn glued<U+000A>xxx" in line
+    assert line.endswith("(+1 file)")
+    assert A not in line
+    assert len(line) < 120
+    assert "remark by device" == entry_line(body(content={"key": A}))
