@@ -23,6 +23,7 @@ import stat
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 
 from cryptography.exceptions import InvalidSignature
@@ -250,16 +251,36 @@ def check_form(body: dict) -> None:
     demand(seen == sorted(set(seen)), "seen is not sorted")
     time = body["time"]
     demand(isinstance(time, dict) and {"utc", "source"} <= time.keys(), "the time is none")
-    demand(isinstance(time["utc"], str) and UTC.fullmatch(time["utc"]), "the time is none")
+    made = read_utc(time["utc"])
     demand(is_word(body["kind"]) and isinstance(body["content"], dict), "kind or content is none")
     for signer in objects(body, "signers"):
         demand({"key", "meaning"} <= signer.keys() <= {"key", "meaning", "role"}, "no signer")
         demand(is_hex(signer["key"]) and is_word(signer["meaning"]), "no signer")
+    signing = [signer["key"] for signer in body["signers"]]
+    demand(len(set(signing)) == len(signing), "one key signs twice")
     for file in objects(body, "attachments"):
         demand(file.keys() == {"sha256", "size", "name"}, "no attachment")
         demand(is_hex(file["sha256"]) and type(file["size"]) is int, "no attachment")
     for relation in objects(body, "relations"):
         demand(relation.keys() == {"is", "entry"} and is_hex(relation["entry"]), "no relation")
+    if "effect" in body:
+        effect = body["effect"]
+        demand(isinstance(effect, dict) and effect.keys() == {"is", "on"}, "no effect")
+        demand(effect["is"] in ("permits", "restricts"), "no effect")
+        demand(isinstance(effect["on"], str) and effect["on"], "no effect")
+    if "occurred" in body:
+        late = body["occurred"]
+        demand(isinstance(late, dict) and late.keys() == {"utc", "late_s", "reason"}, "not late")
+        late_s = (made - read_utc(late["utc"])).total_seconds()
+        demand(type(late["late_s"]) is int and late["late_s"] == late_s > 0, "not so late")
+
+
+def read_utc(text: object) -> datetime:
+    demand(isinstance(text, str) and UTC.fullmatch(text), "the time is none")
+    try:
+        return datetime.strptime(str(text), "%Y-%m-%dT%H:%M:%SZ")
+    except ValueError as error:
+        raise Wrong("the time is none") from error
 
 
 def objects(body: dict, part: str) -> list[dict]:
@@ -465,6 +486,11 @@ def check_keys(entries: dict[str, Entry], report: Report) -> None:
                 problem = "its key was revoked elsewhere, neither having seen the other"
             if problem:
                 report.flags.append(f"{entry.name}, key {short(signer['key'])}: {problem}")
+    if forks_of(entries):
+        report.notes.append(
+            "there are forks; that two keys explain one is checked, not that these are of two "
+            "persons who may"
+        )
     for fork in unexplained_forks(entries, keys):
         second = fork[1]
         report.wrong(f"{second.name}: a fork that no two persons explained", second.line)
@@ -481,15 +507,20 @@ def later_marks(entries: dict[str, Entry], marked: dict[str, int]) -> dict[str, 
     return later
 
 
-def unexplained_forks(entries: dict[str, Entry], keys: Keys) -> Iterator[list[Entry]]:
+def forks_of(entries: dict[str, Entry]) -> list[list[Entry]]:
+    """Entries of one device that follow one and the same entry."""
     followers: dict[tuple[str, str | None], list[Entry]] = {}
+    for entry in entries.values():
+        followers.setdefault((entry.body["device"], entry.body["previous"]), []).append(entry)
+    return [branches for branches in followers.values() if len(branches) > 1]
+
+
+def unexplained_forks(entries: dict[str, Entry], keys: Keys) -> Iterator[list[Entry]]:
     explaining: dict[str, list[Entry]] = {}
     for entry in entries.values():
-        place = (entry.body["device"], entry.body["previous"])
-        followers.setdefault(place, []).append(entry)
         for branch in explained_by(entry):
             explaining.setdefault(branch, []).append(entry)
-    forks = [branches for branches in followers.values() if len(branches) > 1]
+    forks = forks_of(entries)
     branches_in_all = [entry.hash for branches in forks for entry in branches]
     demand(len(branches_in_all) <= MOST_BRANCHES, f"more than {MOST_BRANCHES} branches of forks")
     bits = {digest: 1 << i for i, digest in enumerate(branches_in_all)}
@@ -644,8 +675,8 @@ def say(report: Report, entries: dict[str, Entry], heads: list[str]) -> Iterator
     yield f"Whole by themselves: {len(entries)} entries of {len(devices)} devices."
     if not report.breaks:
         yield (
-            "Whole: canonical form, hashes, signatures, chains, team, forks, attachments, key "
-            "files, heads, list of files."
+            "Whole: canonical form, hashes, signatures, chains, team, attachments, key files, "
+            "heads, list of files."
         )
     if report.flags:
         yield "Signatures that count for nothing, by the plain rules:"

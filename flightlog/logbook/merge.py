@@ -38,7 +38,7 @@ from flightlog.logbook.links import check_links
 from flightlog.logbook.names import Names
 from flightlog.logbook.order import Order, count_strands
 from flightlog.logbook.people import People
-from flightlog.logbook.rulings import _candidates
+from flightlog.logbook.rulings import candidates
 from flightlog.logbook.store import Row, Store
 from flightlog.logbook.stored import check_stored
 
@@ -185,8 +185,8 @@ def _refuse_united(
     if strands > max(MOST_MERGED_STRANDS, count_strands(ours)):
         raise _too_much(folder, f"{strands} chains and branches with ours", MOST_MERGED_STRANDS)
     order = Order([*ours, *new])
-    about_people = len(_candidates(order, book.team))
-    if about_people > max(MOST_ABOUT_PEOPLE, len(_candidates(book.order, book.team))):
+    about_people = len(candidates(order, book.team))
+    if about_people > max(MOST_ABOUT_PEOPLE, len(candidates(book.order, book.team))):
         raise _too_much(folder, f"{about_people} entries about people with ours", MOST_ABOUT_PEOPLE)
     if not new:
         return []

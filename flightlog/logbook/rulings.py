@@ -73,7 +73,7 @@ class Rulings:
 
     def __init__(self, order: Order, team: str) -> None:
         self.team = team
-        self.acts = _candidates(order, team)
+        self.acts = candidates(order, team)
         """Entries about people that could count, each after all that it has seen."""
         self.number = {act.hash: index for index, act in enumerate(self.acts)}
         marks = {act.hash: 1 << index for index, act in enumerate(self.acts)}
@@ -359,7 +359,7 @@ def bits(mask: int) -> Iterator[int]:
         mask ^= lowest
 
 
-def _candidates(order: Order, team: str) -> list[Entry]:
+def candidates(order: Order, team: str) -> list[Entry]:
     """Give the entries about people that could count, by a rough look at who signed them."""
     known: set[str] = set()
     found = []
@@ -369,7 +369,8 @@ def _candidates(order: Order, team: str) -> list[Entry]:
             continue
         signers = {signer.key for signer in body.signers}
         if body.kind == FOUNDING:
-            if founds(body):
+            # Signed by others it is a copy that somebody made of ours.
+            if founds(body) and signers == {p["key"] for p in body.content["people"]}:
                 known |= signers
                 found.append(entry)
         elif not known.isdisjoint(signers) and form_problem(body) is None:

@@ -35,11 +35,13 @@ _LONGEST_UNIT = 20
 _PLAIN = re.compile(r"[!-;=-~]+(?: [!-;=-~]+)*")
 """Texts of ASCII without ``<`` and with single spaces inside: nothing to escape, at a glance."""
 _HIDDEN_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
-# Signs that print nothing, though their category does not say so: grapheme joiner, fillers,
-# vowels without a shape, variation selectors, the blank Braille pattern.
+# Signs that print nothing, though their category does not say so (grapheme joiner, fillers,
+# vowels without a shape, variation selectors, the blank Braille pattern), and strokes that are
+# laid over the sign before: they would change a digit.
 _INVISIBLE = re.compile(
     "[\u034f\u115f\u1160\u17b4\u17b5\u180b-\u180d\u180f\u2800\u3164\ufe00-\ufe0f\uffa0"
-    "\U000e0100-\U000e01ef]"
+    "\u0334-\u0338\u20d2\u20d3\u20d8-\u20da\u20dd-\u20e0\u20e2-\u20e6\u20ea\u20eb"
+    "\U00016fe4\U0001d159\U000e0100-\U000e01ef]"
 )
 _MOST_IN_SHORT = 60
 """How much of its text an entry shows in a list [characters]."""

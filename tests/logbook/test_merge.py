@@ -3,6 +3,10 @@ from __future__ import annotations
 import os
 import shutil
 import sqlite3
+import struct
+import tempfile
+import time
+from contextlib import suppress
 from itertools import permutations
 from pathlib import Path
 
@@ -15,22 +19,25 @@ from flightlog.logbook import merge as merging
 from flightlog.logbook.book import Draft
 from flightlog.logbook.checking import check
 from flightlog.logbook.entry import (
+    Attachment,
     Body,
     ClaimedTime,
     Effect,
     Entry,
     Relation,
     Signer,
+    device_name,
     sorted_seen,
     write_body,
 )
 from flightlog.logbook.layout import NAMES, RECORD
 from flightlog.logbook.merge import merge, merged_lines
-from flightlog.logbook.names import Names
+from flightlog.logbook.names import Names, Person
+from flightlog.logbook.people_drafts import withdrawal
 from flightlog.logbook.signatures import Purpose, sign
 from flightlog.logbook.store import Store
 from tests.logbook.interrupted import interrupted_copy, name_another_file
-from tests.logbook.made import NOON, key_of, public_of
+from tests.logbook.made import NOON, Maker, key_of, public_of
 from tests.logbook.teams import Laptop, remark, signed
 
 
@@ -408,6 +415,55 @@ def _replace_by_view(laptop: Laptop) -> None:
     connection.close()
 
 
+@pytest.mark.parametrize(
+    "statement", ["CREATE TABLE birds (name TEXT)", "CREATE VIEW v AS SELECT 1", "ANALYZE"]
+)
+def test_nothing_may_stand_beside_our_tables(laptops, statement):
+    one, two, _ = laptops
+    tampered(two, (statement, ()))
+
+    refused(one, two.logbook, LogbookError, r"\('(birds|v|sqlite_stat1)' was added\)")
+
+
+def test_a_schema_without_end_is_not_even_read(laptops):
+    """Reading it takes SQLite the square of the number of tables: these would take hours."""
+    one, two, _ = laptops
+    connection = sqlite3.connect(two.logbook / RECORD, isolation_level=None)
+    connection.execute("PRAGMA writable_schema=ON")
+    connection.execute(
+        "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 500000) "
+        "INSERT INTO sqlite_master SELECT 'view', 'v' || i, 'v' || i, 0, "
+        "'CREATE VIEW v' || i || ' AS SELECT 1' FROM n"
+    )
+    connection.close()
+
+    refused(one, two.logbook, LogbookError, "more tables than this program makes")
+
+
+def test_our_own_schema_stands_on_one_page(laptops):
+    # sqlite.org/fileformat.html, 1.6: byte 100 is the kind of the first page, 13 a leaf.
+    assert 13 == (laptops[0].logbook / RECORD).read_bytes()[100]
+
+
+def test_what_takes_too_long_to_read_is_refused(laptops, monkeypatch):
+    one, two, _ = laptops
+    for n in range(5):
+        add(two, f"{n}")
+    monkeypatch.setattr(merging, "MOST_WORK_S", -1.0)
+    monkeypatch.setattr(merging, "_STEPS", 1)
+
+    refused(one, two.logbook, TeamFolderError, "takes too long to read")
+
+
+@pytest.mark.parametrize("place", [0, -5, 2**63 - 1])
+def test_a_row_at_a_place_that_no_program_gives_is_refused(laptops, place):
+    one, two, _ = laptops
+    entry = add(two, "x")
+    tampered(two, ("UPDATE entries SET received = ? WHERE hash = ?", (place, entry.hash)))
+
+    refused(one, two.logbook, LogbookError, f"its place in the order received is {place}, which")
+
+
 def test_bytes_that_are_no_record_are_refused(laptops):
     one, two, _ = laptops
     (two.logbook / RECORD).write_bytes(b"no database, whatever its name" * 100)
@@ -498,6 +554,41 @@ def test_a_write_that_was_interrupted_there_is_undone_in_our_copy_only(laptops, 
     assert before == {p: p.read_bytes() for p in torn.parent.iterdir()}
 
 
+@pytest.mark.parametrize("page", [4096, 0])
+def test_a_journal_that_would_make_the_copy_long_is_not_undone(laptops, page):
+    one, two, _ = laptops
+    # Its header (sqlite.org/fileformat.html, 3): no records, and a file of so many pages before.
+    head = bytes.fromhex("d9d505f920a163d7") + struct.pack(">IIIII", 0, 1, 10**8, 512, page)
+    (two.logbook / f"{RECORD}-journal").write_bytes(head.ljust(512, b"\0"))
+
+    refused(one, two.logbook, TeamFolderError, r"an unfinished write of \d+ bytes")
+
+
+def test_copies_that_ended_merges_left_behind_are_removed_after_a_day(
+    laptops, tmp_path, monkeypatch
+):
+    one, two, _ = laptops
+    room = tmp_path / "temporary"
+    left = [room / f"flightlog-merge-{name}" for name in ("old", "new", "file", "link")]
+    other = room / "flightlog-else"
+    for folder in (room, left[0], left[1], other):
+        folder.mkdir()
+    (left[0] / RECORD).write_bytes(b"copy")
+    left[2].write_bytes(b"a file")
+    kept = [left[1], left[2], other]
+    with suppress(OSError):
+        left[3].symlink_to(other)
+        kept.append(left[3])
+    long_ago = time.time() - 25 * 3600
+    for path in (left[0], left[2], other):
+        os.utime(path, (long_ago, long_ago))
+    monkeypatch.setattr(tempfile, "tempdir", str(room))
+
+    unite(one, two)
+
+    assert sorted(kept) == sorted(room.iterdir())
+
+
 def test_a_made_up_journal_removes_no_file_of_ours(laptops, tmp_path):
     one, two, _ = laptops
     for n in range(10):
@@ -550,3 +641,209 @@ def test_signatures_alone_are_what_a_made_up_person_has(laptops):
     with one.open(read_only=True) as book:
         assert entry in list(book.order)
         assert not book.standing.counts(entry)
+
+
+# --- strangers
+
+
+def strange(laptop: Laptop, chains: int, each: int = 1, kind: str = "remark", **parts) -> None:
+    """Add chains of devices that somebody made up; on none of them a person signed."""
+    with laptop.open(read_only=True) as book:
+        founding = next(iter(book.order))
+        maker = Maker(team=book.team)
+    with Store(laptop.logbook / RECORD) as store, store.writing() as writing:
+        for number in range(chains):
+            device = f"strange {number}"
+            writing.add(maker.add(device, "chain-start", {"reason": "x"}, seen=[founding]))
+            for _ in range(each - 1):
+                writing.add(maker.add(device, kind, **parts))
+
+
+def test_a_few_strangers_come_along_and_are_told(laptops):
+    one, two, _ = laptops
+    add(two, "of a person")
+    strange(two, 16)
+
+    merged = unite(one, two)
+
+    assert 18 == len(merged.added)
+    (note,) = merged.notes
+    assert note.startswith("Of what is new, 16 entries, 16 new chains or branches, are of devices")
+    assert device_name(public_of("strange 3")) in note or "and 11 more" in note
+    assert () == unite(one, two).notes
+
+
+def test_many_chains_of_strangers_are_refused_unless_they_are_asked_for(laptops):
+    one, two, three = laptops
+    strange(two, 17)
+
+    refused(one, two.logbook, TeamFolderError, r"17 new chains .*merge with --strangers")
+    with three.open() as book:
+        merged = merge(book, two.logbook, strangers=True)
+    assert 17 == len(merged.added)
+    assert "17 new chains" in merged.notes[0]
+
+
+def test_many_entries_of_a_stranger_are_refused(laptops, monkeypatch):
+    one, two, _ = laptops
+    monkeypatch.setattr(merging, "MOST_STRANGE_ENTRIES", 20)
+    strange(two, 1, 21)
+
+    refused(one, two.logbook, TeamFolderError, "21 entries, 1 new chains")
+
+
+def test_a_stranger_that_is_here_already_stays_one(laptops, monkeypatch):
+    """Whoever got one entry in has not got a way in for thousands, or for a hundred branches."""
+    one, two, three = laptops
+    monkeypatch.setattr(merging, "MOST_STRANGE_ENTRIES", 20)
+    strange(two, 1)
+    unite(one, two)
+    strange(three, 1, 22)
+    refused(one, three.logbook, TeamFolderError, "21 entries, 0 new chains")
+    with one.open(read_only=True) as book:
+        (head,) = book.order.chain(public_of("strange 0"))
+        maker = Maker(team=book.team)
+    with Store(two.logbook / RECORD) as store, store.writing() as writing:
+        for number in range(18):
+            writing.add(maker.add("strange 0", "remark", {"n": number}, after=head))
+    refused(one, two.logbook, TeamFolderError, "18 entries, 17 new chains")
+
+
+def test_a_device_with_which_a_person_signed_is_no_stranger(laptops, monkeypatch):
+    one, two, _ = laptops
+    monkeypatch.setattr(merging, "MOST_STRANGE_ENTRIES", 0)
+    with two.open() as book:
+        for number in range(3):
+            book.append(Draft("import", {"rows": number}))
+    refused(one, two.logbook, TeamFolderError, "no person of the record has signed")
+    add(two, "here I am")
+
+    assert () == unite(one, two).notes
+
+
+def test_a_signature_that_counts_for_nothing_makes_no_friend(laptops, monkeypatch):
+    one, two, _ = laptops
+    monkeypatch.setattr(merging, "MOST_STRANGE_ENTRIES", 0)
+    strange(two, 1, 2, signers=[("nobody", "stated", "")])
+
+    refused(one, two.logbook, TeamFolderError, "no person of the record has signed")
+
+
+def test_own_writing_has_room_after_any_merge(laptops, monkeypatch):
+    """A stick with as many chains as can be read; what is taken over of it leaves room."""
+    one, two, three = laptops
+    strange(two, 300)
+    with one.open() as book:
+        with pytest.raises(TeamFolderError, match=r"301 chains and branches with ours; 256 are"):
+            merge(book, two.logbook, strangers=True)
+    strange(three, 255)
+    with one.open() as book:
+        merge(book, three.logbook, strangers=True)
+        signed(book, remark("on", "pilot"), ["pilot"])
+    new = Laptop(one.root.parent / "new").copy_from(one)
+    add(new, "on the 257th chain")
+    assert check(new.logbook).ok
+    # What adds no chain still comes along.
+    later = add(one, "later")
+    assert later in unite(new, one).added
+
+
+def test_more_strands_than_can_be_read_are_told(laptops):
+    one, two, _ = laptops
+    strange(two, 600)
+
+    refused(one, two.logbook, LogbookError, "more than 512 chains and branches")
+
+
+def test_entries_about_people_are_counted_where_a_person_signed(laptops, monkeypatch):
+    one, two, three = laptops
+    monkeypatch.setattr(merging, "MOST_ABOUT_PEOPLE", 3)
+    strange(two, 1, 9, "grant", content={"x": 1})
+    with one.open() as book:
+        assert 9 == len(merge(book, two.logbook, strangers=True).added)
+    with three.open() as book:
+        for role in ("a", "b", "c"):
+            draft = withdrawal(public_of("pilot"), [role], "x", public_of("mechanic"))
+            signed(book, draft, ["mechanic"])
+
+    refused(one, three.logbook, TeamFolderError, "4 entries about people with ours; 3 are the most")
+
+
+def test_another_founding_of_the_same_content_is_refused(laptops, tmp_path):
+    """Anybody can write down the content of our founding once more and sign it."""
+    one, two, _ = laptops
+    with two.open(read_only=True) as book:
+        first = next(iter(book.order))
+    for path in two.logbook.iterdir():
+        path.unlink()
+    people = [("pilot", "enrolled", ""), ("mechanic", "enrolled", "")]
+    made_up = Maker(team=first.body.team).add(
+        "evil", "founding", first.body.content, signers=people
+    )
+    with Store.create(two.logbook / RECORD) as store, store.writing() as writing:
+        writing.add(made_up)
+
+    refused(one, two.logbook, TeamFolderError, "another founding than ours")
+
+
+# --- what a refused merge leaves, and names
+
+
+def test_a_refused_merge_copies_no_attachment(laptops, tmp_path, monkeypatch):
+    one, two, _ = laptops
+    with_photo(two, tmp_path)
+    more = tmp_path / "more.jpg"
+    more.write_bytes(b"one more picture")
+    with two.open() as book:
+        signed(book, remark("more", "pilot", attachments=[book.attach(more)]), ["pilot"])
+    monkeypatch.setattr(merging, "MOST_ATTACHED_BYTES", 20)  # enough for one of them
+
+    refused(one, two.logbook, TeamFolderError, "more bytes of attachments")
+
+
+def test_a_stick_with_too_many_strangers_leaves_no_attachment(laptops, tmp_path):
+    one, two, _ = laptops
+    with_photo(two, tmp_path)
+    strange(two, 17)
+
+    refused(one, two.logbook, TeamFolderError, "17 new chains")
+
+
+def test_attachments_that_are_only_named_are_not_counted(laptops, monkeypatch):
+    one, two, _ = laptops
+    monkeypatch.setattr(merging, "MOST_ATTACHED_BYTES", 20)
+    strange(two, 1, 2, attachments=[Attachment("ab" * 32, 10**6, "made-up.jpg")])
+
+    assert ["made-up.jpg"] == [file.name for file in unite(one, two).missing]
+
+
+def test_names_of_another_folder_change_ours_openly_and_by_little(laptops):
+    one, two, _ = laptops
+    pilot, mechanic = public_of("pilot"), public_of("mechanic")
+    ours = Names().with_name(pilot, "A. Pilot").with_name(mechanic, "B. Mechanic")
+    ours.write(one.logbook / NAMES)
+    far = Person("B. Mechanic", "", 2**53 - 1)
+    filling = {f"{n:064x}": Person("zz", "", 1) for n in range(900)}
+    Names({**filling, pilot: far, mechanic: Person("A. Pilot", "", 2)}).write(two.logbook / NAMES)
+
+    notes = unite(one, two).notes
+
+    names = Names.read(one.logbook / NAMES)
+    assert "A. Pilot" == names.of(pilot)
+    assert {pilot, mechanic} == set(names.persons)
+    assert 3 == len(notes)
+    assert any("far above ours" in note for note in notes)
+    assert any("Names of 900 persons" in note for note in notes)
+    assert any("'B. Mechanic'" in note and "changed to 'A. Pilot'" in note for note in notes)
+    assert "C. Mechanic" == names.with_name(mechanic, "C. Mechanic").of(mechanic)
+
+
+def test_names_that_filled_our_file_go_with_the_next_merge(laptops):
+    one, two, _ = laptops
+    filling = {f"{n:064x}": Person("zz", "", 1) for n in range(1000)}
+    Names(filling).write(one.logbook / NAMES)
+    Names().with_name(public_of("pilot"), "A. Pilot").write(two.logbook / NAMES)
+
+    unite(one, two)
+
+    assert {public_of("pilot")} == set(Names.read(one.logbook / NAMES).persons)

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -41,7 +42,7 @@ def test_the_file_has_the_form_that_is_written_down(tmp_path):
         "schema": "flightlog.names/1",
         "persons": {
             A: {"name": "B. Młynarz", "contact": "radio 4", "version": 1},
-            B: {"erased": True, "version": 2},
+            B: {"erased": True, "version": 1001},
         },
     } == json.loads(path.read_text(encoding="utf-8"))
     assert "gone" not in path.read_text(encoding="utf-8")
@@ -168,13 +169,35 @@ def test_a_change_leaves_the_old_names_alone():
     assert "one" == before.of(A)
 
 
-def test_an_erased_name_does_not_come_back():
+def test_an_erased_name_is_gone_until_somebody_names_the_person_anew():
     erased = Names().with_name(A, "one", "radio 4").erased(A)
+    anew = erased.with_name(A, "two")
 
     assert erased.of(A) is None
     assert "" == erased.contact(A)
-    with pytest.raises(RefusedError, match="was erased, for good"):
-        erased.with_name(A, "one")
+    assert "two" == anew.of(A)
+    assert Person("two", "", 1002) == anew.persons[A]
+    assert "two" == erased.merged(anew).of(A)
+
+
+def test_a_person_without_a_name_can_be_erased():
+    assert Person("", "", 1000, erased=True) == Names().erased(A).persons[A]
+    full = Names({A: Person("x", "", 2**53 - 1)})
+    assert Person("", "", 2**53 - 1, erased=True) == full.erased(A).persons[A]
+    assert full.merged(full.erased(A)).of(A) is None
+
+
+@pytest.mark.parametrize("sign", ["\n", "\x1b", "\x7f", "\u202e", "\u200b", "\u2028", "\ue000"])
+def test_signs_that_can_not_be_seen_are_refused_in_names(sign):
+    with pytest.raises(RefusedError, match=rf"the sign U\+{ord(sign):04X} can't be seen"):
+        Names().with_name(A, f"B. {sign}Young")
+    with pytest.raises(RefusedError, match="can't be seen"):
+        Names().with_name(A, "B. Young", f"radio{sign}4")
+
+
+def test_a_version_at_the_end_can_not_go_up():
+    with pytest.raises(RefusedError, match="version 9007199254740992 is out of range"):
+        Names({A: Person("x", "", 2**53 - 1)}).with_name(A, "y")
 
 
 def test_erasing_twice_changes_nothing():
@@ -205,6 +228,8 @@ def test_the_holder_of_a_name_is_found_and_of_an_erased_one_is_not():
 _persons = st.one_of(
     st.builds(Person, st.sampled_from("xyz"), st.sampled_from(["", "c"]), st.integers(1, 3)),
     st.builds(Person, st.just(""), st.just(""), st.integers(1, 3), st.just(True)),
+    st.builds(Person, st.just("w"), st.just(""), st.sampled_from([1000, 1001, 1002])),
+    st.builds(Person, st.just(""), st.just(""), st.sampled_from([1000, 1001]), st.just(True)),
 )
 _names = st.dictionaries(st.sampled_from([A, B]), _persons).map(Names)
 
@@ -230,3 +255,74 @@ def test_the_later_version_of_a_name_counts():
     new = Names().with_name(A, "zzz").with_name(A, "aaa")
 
     assert "aaa" == old.merged(new).of(A)
+
+
+@given(_names, st.integers(0, 5))
+def test_no_older_copy_brings_an_erased_name_back(names, changes):
+    """Older: made from the same names by changes, without the erasing."""
+    names = names.with_name(A, "before")
+    older = names
+    for number in range(changes):
+        older = older.with_name(A, f"change {number}")
+
+    assert names.erased(A).merged(older).of(A) is None
+    assert older.merged(names.erased(A)).of(A) is None
+
+
+def test_at_the_same_version_what_is_erased_wins():
+    named, erased = Names({A: Person("x", "", 7)}), Names({A: Person("", "", 7, erased=True)})
+
+    assert named.merged(erased) == erased.merged(named) == erased
+
+
+# --- files from elsewhere
+
+
+def known(person: str) -> bool:
+    return person in (A, B)
+
+
+@pytest.mark.parametrize(("above", "taken"), [(10_000, True), (10_001, False)])
+def test_a_version_far_above_ours_is_left_out(above, taken):
+    ours = Names({A: Person("ours", "", 5)})
+    for theirs in (Person("theirs", "", 5 + above), Person("", "", 5 + above, erased=True)):
+        accepted, notes = ours.acceptable(Names({A: theirs}), known)
+
+        assert taken == (accepted == Names({A: theirs}))
+        assert taken == (notes == [])
+        assert taken or f"its version {5 + above} is far above ours" in notes[0]
+    accepted, notes = Names().acceptable(Names({A: Person("theirs", "", above)}), known)
+    assert taken == bool(accepted.persons)
+
+
+def test_persons_whom_the_record_does_not_know_are_left_out():
+    many = {f"{n:064x}": Person("zz", "", 1) for n in range(998)}
+    accepted, notes = Names().acceptable(Names({**many, A: Person("one", "", 1)}), known)
+
+    assert Names({A: Person("one", "", 1)}) == accepted
+    assert ["Names of 998 persons whom the record does not know were left out."] == notes
+    assert Names({A: Person("x", "", 1)}) == Names({**many, A: Person("x", "", 1)}).limited(known)
+
+
+def test_a_name_from_elsewhere_with_signs_that_can_not_be_seen_is_left_out():
+    accepted, notes = Names().acceptable(Names({A: Person("x\u202ey", "", 1)}), known)
+
+    assert {} == accepted.persons
+    assert "U+202E can't be seen" in notes[0]
+
+
+def test_what_a_merge_changes_is_told():
+    before = Names().with_name(A, "one", "radio 4").with_name(B, "two")
+    name = r"The name 'one' of person [0-9A-Z]{5}…?"
+
+    def told(after):
+        (line,) = before.changes(after)
+        return line
+
+    assert [] == before.changes(before)
+    assert [] == Names().changes(before)
+    assert [] == before.erased(A).changes(before.erased(A).with_name(A, "x"))
+    assert re.fullmatch(rf"{name} was erased\.", told(before.erased(A)))
+    assert re.fullmatch(rf"{name} was erased\.", told(before.limited(lambda p: p == B)))
+    assert re.fullmatch(rf"{name} was changed to 'uno'\.", told(before.with_name(A, "uno")))
+    assert "The contact details of 'one' were changed." == told(before.with_name(A, "one", "5"))

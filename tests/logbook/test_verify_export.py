@@ -513,3 +513,38 @@ def test_a_deleted_line_is_named_by_its_chain(tmp_path):
 
 def test_the_keys_with_which_anybody_can_sign_are_those_of_the_curve():
     assert small_order_keys() == verify_export.ANYBODYS_KEYS
+
+
+BODY = {
+    "content": {},
+    "device": "a" * 64,
+    "kind": "remark",
+    "number": 1,
+    "previous": None,
+    "schema": "flightlog.entry/1",
+    "seen": [],
+    "signers": [],
+    "team": "b" * 64,
+    "time": {"source": "laptop clock", "utc": "2027-03-02T09:00:00Z"},
+}
+SIGNER = {"key": "c" * 64, "meaning": "stated"}
+
+
+@pytest.mark.parametrize(
+    ("part", "value", "wrong"),
+    [
+        ("signers", [SIGNER, {**SIGNER, "meaning": "inspected"}], "one key signs twice"),
+        ("time", {"source": "x", "utc": "2027-99-02T09:00:00Z"}, "time is none"),
+        ("effect", {"is": "wishes", "on": "x"}, "no effect"),
+        (
+            "occurred",
+            {"utc": "2027-03-01T09:00:00Z", "late_s": 1, "reason": "x"},
+            "not so late",
+        ),
+    ],
+)
+def test_a_body_that_the_program_would_never_write_is_refused(part, value, wrong):
+    verify_export.check_form(dict(BODY))
+
+    with pytest.raises(verify_export.Wrong, match=wrong):
+        verify_export.check_form({**BODY, part: value})

@@ -464,3 +464,8 @@ def test_in_short_an_entry_is_one_line_of_who_and_what():
     assert A not in line
     assert len(line) < 120
     assert "remark by device" == entry_line(body(content={"key": A}))
+
+
+@pytest.mark.parametrize("stroke", ["\u0335", "\u0336", "\u0338", "\u20d2", "\u20e5", "\U00016fe4"])
+def test_a_stroke_over_a_digit_is_shown_by_itself(stroke):
+    assert f"4<U+{ord(stroke):04X}>0" == safe(f"4{stroke}0")
