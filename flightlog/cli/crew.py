@@ -260,7 +260,7 @@ def revoke(
 
     Example: flightlog team crew revoke mechanic --why lost --by pilot --reason "stick lost"
     """
-    from flightlog.logbook.codes import head_code
+    from flightlog.logbook.codes import entry_code
     from flightlog.logbook.people_drafts import revocation
 
     with opened(team) as (folder, book):
@@ -271,10 +271,10 @@ def revoke(
         warn_of_the_last(crew, crew.find(who).id, key_too=True)
         entry = sign_and_add(book, draft, Hands(keys, passphrase_fd, folder.path), crew)
         for doubtful in book.people.to_sign_again(entry):
-            head = head_code(doubtful.body.number, doubtful.hash)
+            named = entry_code(doubtful.body.number, doubtful.hash)
             out().line(
                 f"To be signed again by somebody who knows, with a remark that cites it "
-                f"(--cites {head[:7]}): {doubtful.name}, {doubtful.body.kind}"
+                f"(--cites {named}): {doubtful.name}, {doubtful.body.kind}"
             )
 
 
@@ -324,7 +324,10 @@ def name(
     with opened(team, read_only=True) as (folder, book):
         crew = crew_of(folder, book)
         person = crew.find(who).id
-        if crew.has_name(name) and (crew.names.of(person) or "").casefold() != name.casefold():
+        if (
+            crew.has_name(name)
+            and (crew.names.of(person) or "").casefold() != name.strip().casefold()
+        ):
             raise UsageError("somebody has this name already", where=name, fix="Tell them apart.")
         kept = crew.names.contact(person) if contact is None else contact
         crew.names.with_name(person, name, kept).write(folder.names)

@@ -23,6 +23,7 @@ from flightlog.cli.signing import (
     opened,
     say_added,
     sign_and_add,
+    warn_of_older_copy,
 )
 from flightlog.errors import UsageError
 
@@ -86,6 +87,7 @@ def head_(team: TeamOption = None) -> None:
     from flightlog.logbook.entry import device_name, write_utc
 
     with opened(team, read_only=True) as (folder, book):
+        warn_of_older_copy(book)
         count = len(book.order)
         out().line(f"{folder.name}, {count} {'entry' if count == 1 else 'entries'}")
         for tip in book.order.tips():
@@ -141,16 +143,16 @@ def _show_in_full(book: Logbook, crew: Crew, entry: Entry) -> None:
 
 
 def _in_short(book: Logbook, crew: Crew, entry: Entry) -> str:
-    from flightlog.logbook.codes import head_code
+    from flightlog.logbook.codes import entry_code
     from flightlog.logbook.entry import write_utc
     from flightlog.logbook.words import entry_line
 
     marks = "" if book.standing.counts(entry) else " [DOES NOT COUNT]"
     marks += "".join(f" [{note}]" for note in book.standing.notes(entry))
-    head = head_code(entry.body.number, entry.hash).split("-")[0]
+    named = entry_code(entry.body.number, entry.hash)
     when = write_utc(entry.body.time.utc)[:16].replace("T", " ")
     text = entry_line(entry.body, names=crew.names, people=book.people)
-    return f"{head:10} {when} UTC  {text}{marks}"
+    return f"{named:10} {when} UTC  {text}{marks}"
 
 
 @logbook_app.command()
@@ -222,7 +224,7 @@ def remark(
         crew = crew_of(folder, book)
         draft = Draft(
             "remark" if corrects is None else "correction",
-            {"text": text},
+            {"text": given_text(text, "TEXT")},
             [Signer(crew.present_key(who), "stated") for who in by or ()],
             [book.attach(path) for path in attach or ()],
             _relations(book, corrects, cites or [], explains or [], len(by or ())),

@@ -66,6 +66,8 @@ PassphraseOption = Annotated[
 ]
 
 
+CLOCK_WARNING_S = 60
+"""A clock is put right by seconds now and then; more than this is worth a word [s]."""
 _SLIPS = 2
 """Slips of the finger that a person at a terminal is forgiven at once."""
 
@@ -79,11 +81,12 @@ def opened(team: Path | None, *, read_only: bool = False) -> Iterator[tuple[Team
     folder = TeamFolder.find(team)
     with Logbook.open(folder.logbook, read_only=read_only) as book:
         if not read_only:
-            _warn_of_older_copy(book)
+            warn_of_older_copy(book)
         yield folder, book
 
 
-def _warn_of_older_copy(book: Logbook) -> None:
+def warn_of_older_copy(book: Logbook) -> None:
+    """Warn where this laptop remembers entries that the folder does not hold."""
     from flightlog.logbook.codes import head_code
 
     missing = [head_code(kept.number, kept.hash) for kept in book.missing_heads()]
@@ -245,10 +248,6 @@ def say_added(entry: Entry) -> None:
     behind_s = entry.body.time.behind_s
     if behind_s >= CLOCK_WARNING_S:
         err().line(
-            f"flightlog: this laptop's clock is {behind_s} s behind an earlier entry; the entry "
-            "says so. Set the clock."
+            f"flightlog: this laptop's clock is {behind_s} s behind an earlier entry of its own; "
+            "the entry says so. Set the clock."
         )
-
-
-CLOCK_WARNING_S = 60
-"""Clocks of two laptops differ by seconds; more than this is worth a word [s]."""

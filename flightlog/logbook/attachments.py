@@ -37,6 +37,8 @@ _MOST_NAME = 255
 _HEX = re.compile(r"[0-9a-f]{64}")
 _JUNCTION = 0xA0000003  # IO_REPARSE_TAG_MOUNT_POINT: what a link to a folder is on Windows
 _FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
+# What file systems of some sticks answer: they have no names to flush by themselves.
+_CANT_FLUSH = {errno.EINVAL, getattr(errno, "ENOTSUP", errno.EINVAL)}
 _READ_ONLY = {errno.EROFS, errno.EACCES, errno.EPERM}
 
 
@@ -81,6 +83,9 @@ class Files:
         handle = os.open(folder, os.O_RDONLY)
         try:
             os.fsync(handle)
+        except OSError as error:
+            if error.errno not in _CANT_FLUSH:
+                raise
         finally:
             os.close(handle)
 

@@ -1,7 +1,8 @@
 """The logbook of a team folder as a whole: read it, show what is to be signed, sign, append.
 
 An entry is made in one go while the store's write lock is held: the rules are asked with the
-entry already in its place, each person signs the bytes, the device signs them, and when
+entry already in its place, each person signs its body, the device signs that and the persons'
+signatures, and when
 ``append`` returns the entry is on the disk. What a person was shown is compared with what the
 bytes say that they sign; if that differs, nobody signs.
 
@@ -21,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from flightlog.errors import (
+    KeyFileError,
     LogbookError,
     NotWritableError,
     RefusedError,
@@ -179,14 +181,22 @@ class Logbook:
         The logbook's own folder, below the team folder.
     store : Store
         Its entries.
-    memory : DeviceMemory or None
-        What this laptop remembers; None when nothing is to be written.
+    memory : DeviceMemory
+        What this laptop remembers.
     clock : callable
         Gives the time that entries claim.
+    read_only : bool
+        Whether nothing may be written.
     """
 
     def __init__(
-        self, folder: Path, store: Store, memory: DeviceMemory | None, clock: Clock
+        self,
+        folder: Path,
+        store: Store,
+        memory: DeviceMemory,
+        clock: Clock,
+        *,
+        read_only: bool = False,
     ) -> None:
         self.folder = folder
         self._store = store
@@ -195,6 +205,7 @@ class Logbook:
         self._received = 0
         self._entries: list[Entry] = []
         self._verified: set[str] = set()
+        self._read_only = read_only
         self._attachments = AttachmentStore(folder / ATTACHMENTS)
 
     @classmethod
@@ -233,8 +244,9 @@ class Logbook:
                 fix="Name the team folder. If the team had a record, copy the folder from another "
                 "laptop; make no new one.",
             )
-        memory = None if read_only else DeviceMemory(profile or default_profile())
-        book = cls(folder, Store(folder / RECORD, read_only=read_only), memory, clock)
+        memory = DeviceMemory(profile or default_profile())
+        store = Store(folder / RECORD, read_only=read_only)
+        book = cls(folder, store, memory, clock, read_only=read_only)
         try:
             book.refresh()
         except BaseException:
@@ -330,9 +342,9 @@ class Logbook:
 
     def _vouched_for(self) -> set[str]:
         """Hashes of the entries that the heads which this laptop remembers hold fast."""
-        if self._memory is None or not self._entries:
+        if not self._entries:
             return set()
-        heads = [self.order.get(r.hash) for r in self._memory.remembered(self.team)]
+        heads = [self.order.get(kept.hash) for kept in self._remembered()]
         own = [head for head in heads if head is not None]
         return {
             entry.hash
@@ -380,7 +392,7 @@ class Logbook:
 
     def note_heads(self) -> None:
         """Let this laptop remember the ends of the record, all of which was verified."""
-        if self._memory is not None and self._entries:
+        if self._entries and not self._read_only:
             tips = self.order.tips()
             heads = [Remembered(tip.body.device, tip.body.number, tip.hash) for tip in tips]
             self._memory.note_heads(self.team, heads)
@@ -390,10 +402,15 @@ class Logbook:
 
         If there are any, the folder is an older copy, or its end was cut off.
         """
-        if self._memory is None:
-            return ()
-        kept = self._memory.remembered(self.team)
-        return tuple(head for head in kept if head.hash not in self.order)
+        return tuple(head for head in self._remembered() if head.hash not in self.order)
+
+    def _remembered(self) -> tuple[Remembered, ...]:
+        try:
+            return self._memory.remembered(self.team)
+        except (KeyFileError, NotWritableError):
+            if self._read_only:
+                return ()  # a record can be read at a laptop whose profile is damaged
+            raise
 
     def find(self, text: str) -> Entry:
         """Find an entry by its head's code, the code's first five signs with the number, or hash.
@@ -563,7 +580,7 @@ class Logbook:
         return memory.chain(team, self.folder.absolute().parent, self._heads())
 
     def _refuse_reading_only(self) -> DeviceMemory:
-        if self._memory is None:
+        if self._read_only:
             raise RefusedError("the logbook was opened for reading only", where=str(self.folder))
         return self._memory
 

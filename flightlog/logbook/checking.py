@@ -24,7 +24,7 @@ from flightlog.errors import LogbookError, NotWritableError
 from flightlog.logbook.check_report import MOST_LISTED, Break, Report, bounded, count
 from flightlog.logbook.check_report import report_json as report_json
 from flightlog.logbook.check_report import report_lines as report_lines
-from flightlog.logbook.codes import Head, head_code
+from flightlog.logbook.codes import Head, entry_code, head_code
 from flightlog.logbook.compared import Remembered, compared
 from flightlog.logbook.device import Remembered as Kept
 from flightlog.logbook.entry import Attachment, Entry, device_name
@@ -321,7 +321,10 @@ def _fork_words(entries: Sequence[Entry]) -> str:
 
 
 def _how_to_explain(branches: Sequence[Entry]) -> str:
-    named = " ".join(f"--explains {branch.hash[:_DIGITS]}" for branch in branches[:_MOST_BRANCHES])
+    named = " ".join(
+        f"--explains {entry_code(branch.body.number, branch.hash)}"
+        for branch in branches[:_MOST_BRANCHES]
+    )
     more = len(branches) - _MOST_BRANCHES
     others = f", and so for {more} more" if more > 0 else ""
     return (
@@ -349,7 +352,6 @@ def _grouped(found: Iterable[tuple[Entry, str]]) -> Iterator[str]:
         yield f"{entry.name}: {text}{others}"
 
 
-_DIGITS = 10
 _MOST_BRANCHES = 8
 _UNKNOWN_KIND = "its kind is not known to this program; it is kept and shown"
 _UNJUDGED = ("Whose signatures count was not worked out: for that the record has to be whole.",)

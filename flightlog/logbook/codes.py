@@ -5,8 +5,8 @@ of the pen: ``KWP9Y-B4Z5J-FJS7S-CKWP9-YB4Z5-CF``. Of the letters I, L, O and U n
 are read as 1, 1, 0 and V, capital or small.
 
 125 bits are enough where somebody would have to find other content with the same code: that is
-2**125 trials. They are not meant against somebody who prepares two contents with one code, who
-could not use it here either, since each record holds the hashes of those before it in full.
+2**125 trials. Whoever holds the keys and prepares two last entries with one code needs about 2**62
+trials, and then the head on paper fits both; entries before the last are held by hashes in full.
 """
 
 from __future__ import annotations
@@ -69,6 +69,11 @@ def head_text(head: Head) -> str:
     """Write a head again that was read: its number where it has one, a dot, its code."""
     number = f"{head.number}." if head.number is not None else ""
     return number + code(f"{head.bits << (256 - head.length):064x}")
+
+
+def entry_code(number: int, digest: str) -> str:
+    """Give the short name of an entry for lists and commands: number, dot, first five signs."""
+    return f"{number}.{short(digest)}"
 
 
 def short(digest: str) -> str:

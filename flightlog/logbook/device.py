@@ -277,7 +277,7 @@ class DeviceMemory:
         NotWritableError
             If another program holds the profile for longer than our patience.
         """
-        place = folder.resolve()
+        place = Path(os.path.realpath(folder))  # resolve() fails on a circle of links
         self._keep_apart(place)
         known = self._known(team)
         # The copy that is written in turns with the original has a key of its own; both go on.
@@ -459,7 +459,7 @@ class DeviceMemory:
         return key
 
     def _keep_apart(self, folder: Path) -> None:
-        profile = self.profile.resolve()
+        profile = Path(os.path.realpath(self.profile))
         if _inside(profile, folder) or _inside(folder, profile):
             raise KeyFileError(
                 "this laptop's keys may not lie in the team folder, nor the other way round: "

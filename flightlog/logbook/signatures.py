@@ -1,7 +1,8 @@
 """Ed25519 over exact bytes, each signature for one purpose only.
 
-Every signature is over a prefix that names its purpose, and then the bytes of the record
-(RFC 8032, pure Ed25519). A device's signature can't be passed off as a person's.
+Every signature is over a prefix that names its purpose, and then bytes (RFC 8032, pure Ed25519):
+a person's over the body of an entry, a device's over the body and the persons' signatures. A
+device's signature can't be passed off as a person's.
 """
 
 from __future__ import annotations

@@ -184,7 +184,7 @@ class Standing:
             notes.append(f"late by {duration(body.occurred.late_s)}: {body.occurred.reason}")
         if body.time.behind_s:
             notes.append(
-                f"the clock was {duration(body.time.behind_s)} behind what it had seen before"
+                f"the clock was {duration(body.time.behind_s)} behind an earlier entry of its chain"
             )
         for word, said in ((CORRECTS, "corrected"), (ENDS, "ended"), (SPENDS, "spent")):
             notes += [f"{said} by {other.name}" for other in self._hitting(word, entry)]

@@ -97,7 +97,9 @@ def entry_lines(
         Lines without line breaks, of signs that show themselves.
     """
     kind = KINDS.get(body.kind)
-    lines = [f"Entry: {body.kind} ({kind.label})" if kind is not None else f"Entry: {body.kind}"]
+    label = kind.label if kind is not None else body.kind
+    said = "" if label.casefold() == body.kind else f" ({label})"
+    lines = [f"Entry: {body.kind}{said}"]
     lines += _section("Says", body.content)
     lines += _named_lines(body.content, names, people)
     lines += _signer_lines(body.signers, names, people)

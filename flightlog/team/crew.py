@@ -12,6 +12,7 @@ from flightlog.logbook.kinds import AUTHORISE
 from flightlog.logbook.names import Names
 from flightlog.logbook.people import People, Person
 from flightlog.logbook.signatures import fingerprint
+from flightlog.logbook.words import person_name
 
 _FEWEST_SIGNS = 5
 
@@ -33,9 +34,7 @@ class Crew:
 
     def label(self, person: str) -> str:
         """Name a person by id: the name if there is one, and the fingerprint's beginning."""
-        name = self.names.of(person)
-        short = code(fingerprint(person))[:_FEWEST_SIGNS]
-        return f"{name} ({short})" if name else f"person {short}"
+        return person_name(person, self.names)
 
     def label_of_key(self, key: str) -> str:
         """Name the person whose key it is."""

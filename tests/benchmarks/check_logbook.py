@@ -59,7 +59,7 @@ def main(arguments: list[str]) -> int:
 
     def signatures() -> None:
         for entry in entries:
-            device = b"flightlog.device-signature/1\n" + entry.data
+            device = b"flightlog.device-signature/1\n" + entry.by_device
             keys[entry.body.device].verify(entry.device_signature, device)
             for signer, signature in zip(entry.body.signers, entry.people_signatures, strict=True):
                 keys[signer.key].verify(signature, b"flightlog.person-signature/1\n" + entry.data)

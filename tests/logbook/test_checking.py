@@ -313,7 +313,7 @@ def test_a_fork_is_a_break_until_two_persons_have_explained_it():
     assert (3, other.name) == (unexplained.first_break.received, unexplained.first_break.name)
     assert "a fork: device" in unexplained.first_break.found
     for branch in (one, other):
-        assert f" --explains {branch.hash[:10]}" in unexplained.first_break.found
+        assert f" --explains {head_code(2, branch.hash)[:7]}" in unexplained.first_break.found
     assert "logbook remark TEXT --by WHO --by WHO --explains" in unexplained.first_break.found
     assert explained.ok
     assert explained.notes[0].startswith("a fork that was explained: device")

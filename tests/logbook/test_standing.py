@@ -282,7 +282,9 @@ def test_lateness_a_clock_behind_and_corrections_are_notes_not_problems():
         "late by 4 h 1 min: the laptop was flat",
         f"corrected by {fix.name}",
     ) == crew.standing.notes(late)
-    assert ("the clock was 1 d behind what it had seen before",) == crew.standing.notes(behind)
+    assert ("the clock was 1 d behind an earlier entry of its chain",) == crew.standing.notes(
+        behind
+    )
     assert () == crew.standing.problems(behind)
 
 
