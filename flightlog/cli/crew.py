@@ -137,7 +137,7 @@ def enrol(
     with opened(team) as (folder, book):
         crew = crew_of(folder, book)
         vouching = crew.authorised_key(witness)
-        if crew.has_name(name):
+        if crew.names.holder_of(name) is not None:
             raise UsageError("somebody has this name already", where=name, fix="Tell them apart.")
         hands = Hands(keys, passphrase_fd, folder.path)
         key = hands.make(name).key
@@ -324,10 +324,7 @@ def name(
     with opened(team, read_only=True) as (folder, book):
         crew = crew_of(folder, book)
         person = crew.find(who).id
-        if (
-            crew.has_name(name)
-            and (crew.names.of(person) or "").casefold() != name.strip().casefold()
-        ):
+        if crew.names.holder_of(name) not in (None, person):
             raise UsageError("somebody has this name already", where=name, fix="Tell them apart.")
         kept = crew.names.contact(person) if contact is None else contact
         crew.names.with_name(person, name, kept).write(folder.names)

@@ -93,6 +93,12 @@ def verify(key: str, purpose: Purpose, data: bytes, signature: bytes) -> None:
         ) from error
 
 
+def split_signatures(joined: bytes) -> tuple[bytes, ...]:
+    """Take signatures apart that stand one after the other, 64 bytes each; a rest is the last."""
+    size = SIGNATURE_BYTES
+    return tuple(joined[i : i + size] for i in range(0, len(joined), size))
+
+
 def public_hex(key: Ed25519PrivateKey) -> str:
     """Give the public key of a private one, as 64 hexadecimal digits."""
     return key.public_key().public_bytes_raw().hex()

@@ -39,7 +39,7 @@ from flightlog.logbook.migrations import (
     migrate,
     to_do,
 )
-from flightlog.logbook.signatures import SIGNATURE_BYTES
+from flightlog.logbook.signatures import SIGNATURE_BYTES, split_signatures
 
 _BATCH = 100
 _LOST = (
@@ -95,7 +95,9 @@ class Row:
         if len(self.people_signatures) % SIGNATURE_BYTES:
             raise SignatureError("a person's signature is not whole", where=self.place)
         try:
-            entry = Entry(self.data, self.device_signature, _split(self.people_signatures))
+            entry = Entry(
+                self.data, self.device_signature, split_signatures(self.people_signatures)
+            )
         except LogbookError as error:
             raise type(error)(
                 f"{error.found} ({error.where})" if error.where else error.found,
@@ -124,11 +126,6 @@ class Row:
     def place(self) -> str:
         """The row as messages call it."""
         return f"row {self.received}"
-
-
-def _split(signatures: bytes) -> tuple[bytes, ...]:
-    size = SIGNATURE_BYTES
-    return tuple(signatures[i : i + size] for i in range(0, len(signatures), size))
 
 
 class Writing:

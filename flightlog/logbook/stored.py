@@ -20,7 +20,7 @@ from flightlog.errors import LogbookError, SignatureError
 from flightlog.logbook.canonical import LARGEST_INTEGER
 from flightlog.logbook.entry import Entry, entry_name
 from flightlog.logbook.rulings import founds
-from flightlog.logbook.signatures import SIGNATURE_BYTES, Purpose, verify
+from flightlog.logbook.signatures import Purpose, split_signatures, verify
 
 _CHUNK = 128
 _HEX = re.compile(r"[0-9a-f]{64}")
@@ -167,7 +167,7 @@ def check_row(row: StoredRow) -> CheckedRow:
     strange = _strange_columns(row)
     if strange:
         return CheckedRow(row, None, False, strange)
-    people = _split(row.people_signatures)
+    people = split_signatures(row.people_signatures)
     problems = []
     entry = None
     try:
@@ -200,13 +200,6 @@ def _strange_columns(row: StoredRow) -> tuple[str, ...]:
         f"the column {name!r} holds {type(value).__name__}"
         for name, value, kind in kinds
         if not isinstance(value, kind)
-    )
-
-
-def _split(signatures: bytes) -> tuple[bytes, ...]:
-    return tuple(
-        signatures[start : start + SIGNATURE_BYTES]
-        for start in range(0, len(signatures), SIGNATURE_BYTES)
     )
 
 

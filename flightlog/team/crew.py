@@ -119,11 +119,6 @@ class Crew:
             )
         return key
 
-    def has_name(self, name: str) -> bool:
-        """Whether somebody has this name already."""
-        names = (self.names.of(person.id) for person in self.people.persons)
-        return any(n is not None and n.casefold() == name.strip().casefold() for n in names)
-
     def with_name(self, person: str, name: str) -> Crew:
         """Give the same crew with one more name."""
         return Crew(self.people, self.names.with_name(person, name))

@@ -172,6 +172,7 @@ def test_a_name_without_contact_keeps_the_contact(terminal):
     terminal.found()
     terminal.run("team", "crew", "name", "pilot", "pilot", "--contact", "ask at the farm")
 
+    assert 0 == terminal.run("team", "crew", "name", "pilot", " Pilot ")
     assert 0 == terminal.run("team", "crew", "name", "pilot", "chief")
     terminal.run("team", "crew", "list")
     assert "ask at the farm" in terminal.out
