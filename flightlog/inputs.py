@@ -11,6 +11,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from pathlib import Path
 
 from flightlog.constants import COULOMB_PER_AH, ZERO_CELSIUS_K
@@ -81,6 +82,166 @@ class Thrust:
 
 
 @dataclass(frozen=True, slots=True)
+class Balance:
+    """Where the centre of gravity is measured, and where it may lie.
+
+    Attributes
+    ----------
+    datum : str
+        In words; arms count from there, aft positive.
+    mac_m, lemac_m : float
+        Length of the mean aerodynamic chord, and arm of its leading edge. [m]
+    mac_std_m, lemac_std_m : float
+        Their standard uncertainties. [m]
+    envelope : tuple of (mass [kg], balance [% of the chord])
+        Corners of the polygon, in order around it.
+    """
+
+    datum: str
+    mac_m: float
+    lemac_m: float
+    envelope: tuple[tuple[float, float], ...]
+    mac_std_m: float = 0.0
+    lemac_std_m: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """A place in the aircraft where something can be loaded.
+
+    Attributes
+    ----------
+    arm_m, arm_std_m : float
+        Aft of the datum, and its standard uncertainty. [m]
+    slip_m : float
+        How far the load can slip either way within its restraint. [m]
+    forward_m, aft_m : float or None
+        How far the fastening can be shifted, as arms; None where it can't. [m]
+    """
+
+    arm_m: float
+    arm_std_m: float = 0.002
+    slip_m: float = 0.0
+    forward_m: float | None = None
+    aft_m: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """An inspection that comes back: after so many hours, landings, cycles or days.
+
+    Whichever is first. ``list`` and ``item`` name the check that does it, where there is one;
+    ``events`` are those after which it is due at once.
+    """
+
+    id: str
+    title: str
+    every_hours: float | None = None
+    every_landings: int | None = None
+    every_cycles: int | None = None
+    every_days: float | None = None
+    independent: bool = False
+    list: str = ""
+    item: str = ""
+    events: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """How long a component may be used: hours [h], landings, cycles, days; None without end."""
+
+    hours: float | None = None
+    landings: int | None = None
+    cycles: int | None = None
+    days: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherLimits:
+    """In what weather the aircraft is flown; None where nothing is said.
+
+    Attributes
+    ----------
+    wind_mean_m_s, wind_gust_m_s, crosswind_m_s : float or None
+        At most. [m/s]
+    temperature_min_c, temperature_max_c : float or None
+        [°C]
+    valid_min : float
+        How long a measurement holds. [min]
+    """
+
+    wind_mean_m_s: float | None = None
+    wind_gust_m_s: float | None = None
+    crosswind_m_s: float | None = None
+    temperature_min_c: float | None = None
+    temperature_max_c: float | None = None
+    valid_min: float = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """A battery pack's own file.
+
+    Attributes
+    ----------
+    mass_kg : float or None
+        [kg]
+    reference_current_a : float or None
+        At which its sag is stated. [A]
+    capacity_ah, nominal_wh : float or None
+        As printed on it. [Ah], [Wh]
+    cells, parallel : int or None
+        Cells in series, and strings of them in parallel.
+    resistance_ohm : float or None
+        Of the whole pack when new, over steps of about a second. [ohm]
+    since : date or None
+        When it was first used.
+    hours_before, landings_before, cycles_before
+        What it had before this record began.
+    """
+
+    id: str
+    sha256: str
+    serial: str = ""
+    chemistry: str = ""
+    cells: int | None = None
+    parallel: int = 1
+    capacity_ah: float | None = None
+    nominal_wh: float | None = None
+    mass_kg: float | None = None
+    resistance_ohm: float | None = None
+    reference_current_a: float | None = None
+    since: date | None = None
+    hours_before: float = 0.0
+    landings_before: int = 0
+    cycles_before: int = 0
+    life: Life = Life()
+    tasks: tuple[Task, ...] = ()
+    limits: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Component:
+    """A component's own file: a propeller, a servo, a wheel, whatever has a life of its own.
+
+    ``group`` is one of `flightlog.logbook.flying_kinds.GROUPS`; a defect of it is judged by that.
+    ``hours_before`` and the like are what it had before this record began.
+    """
+
+    id: str
+    sha256: str
+    title: str
+    group: str
+    serial: str = ""
+    since: date | None = None
+    hours_before: float = 0.0
+    landings_before: int = 0
+    cycles_before: int = 0
+    life: Life = Life()
+    tasks: tuple[Task, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Aircraft:
     """An aircraft's own file. Limits are kept as read; `rules` turns them into limits.
 
@@ -118,6 +279,15 @@ class Aircraft:
     thrust: Thrust | None = None
     polar: DragPolar | None = None
     limits: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    configuration: str = ""
+    balance: Balance | None = None
+    stations: Mapping[str, Station] = field(default_factory=dict)
+    tasks: tuple[Task, ...] = ()
+    weather: WeatherLimits | None = None
+    since: date | None = None
+    hours_before: float = 0.0
+    landings_before: int = 0
+    life: Life = Life()
 
 
 WIND_STD_M_S = 1.0
@@ -292,10 +462,70 @@ def load_aircraft(path: Path) -> Aircraft:
                                 for both ailerons: the way of the right one
         [limits]                one line for each figure, its id in quotes
         "FIGURE" = { at_most = X, unit = "U" }  or at_least; see `flightlog.rules.book`
+        configuration           what it is called when it is rigged as this file says
+        since                   date of its first flight
+        hours_before            flown before this record began [h]
+        landings_before
+        [balance]
+        datum                   in words; needed
+        mac_m, lemac_m          mean aerodynamic chord and the arm of its leading edge [m]; needed
+        mac_std_m, lemac_std_m  their standard uncertainties [m]
+        envelope                corners [mass in kg, balance in % of the chord], three or more;
+                                needed
+        [stations.NAME]         a place for load
+        arm_m                   aft of the datum [m]; needed
+        arm_std_m               its standard uncertainty [m]
+        slip_m                  how far a load can slip either way in its restraint [m]
+        forward_m, aft_m        the ends of its fastening, as arms [m]
+        [weather]               at most: wind_mean_m_s, wind_gust_m_s, crosswind_m_s,
+                                temperature_max_c; at least: temperature_min_c; valid_min [min]
+        [life]                  at most: hours, landings, cycles, days
+        [[task]]                an inspection that comes back
+        id, title               needed
+        every_hours, every_landings, every_cycles, every_days
+        events                  after which it is due at once
+        independent             whether a second person looks
+        list, item              the check that does it
     """
     from flightlog.team_files.models import read_aircraft
 
     return read_aircraft(path)
+
+
+def load_pack(path: Path) -> Pack:
+    """Read a pack file.
+
+    Raises
+    ------
+    TeamFileError
+        Naming the table and key, or the line, what was found there, and what to do.
+
+    Notes
+    -----
+    ``schema = "flightlog.pack/1"`` and ``id`` are needed; the other keys are the attributes of
+    `Pack`, with ``[life]``, ``[[task]]`` and ``[limits]`` as in an aircraft file.
+    """
+    from flightlog.team_files.hangar import read_pack
+
+    return read_pack(path)
+
+
+def load_component(path: Path) -> Component:
+    """Read a component file.
+
+    Raises
+    ------
+    TeamFileError
+        Naming the table and key, or the line, what was found there, and what to do.
+
+    Notes
+    -----
+    ``schema = "flightlog.component/1"``, ``id``, ``title`` and ``group`` are needed; the other
+    keys are the attributes of `Component`, with ``[life]`` and ``[[task]]`` as in an aircraft file.
+    """
+    from flightlog.team_files.hangar import read_component
+
+    return read_component(path)
 
 
 def parse_wind(text: str) -> GivenWind:

@@ -30,7 +30,9 @@ _SENSING = f"{_GROUND} recording"
 _DEBRIEF = (
     f"{_SENSING} importers estimation joining analyses screening inputs rules export contract"
 )
-_OPERATIONS = f"{_DEBRIEF} debriefing earlier prediction groundtests logbook team operations"
+_OPERATIONS = (
+    f"{_DEBRIEF} debriefing earlier prediction groundtests logbook team team_files operations"
+)
 
 # Room -> what it may import. A room that is not named here does not exist.
 MAY_IMPORT: dict[str, str] = {

@@ -7,6 +7,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -72,6 +73,13 @@ _SLIPS = 2
 """Slips of the finger that a person at a terminal is forgiven at once."""
 
 
+def clock() -> tuple[datetime, str]:
+    """Give the time that entries claim, and where it comes from."""
+    from flightlog.logbook.book import laptop_clock
+
+    return laptop_clock()
+
+
 @contextmanager
 def opened(team: Path | None, *, read_only: bool = False) -> Iterator[tuple[TeamFolder, Logbook]]:
     """Open the logbook of the team folder that is meant."""
@@ -79,7 +87,7 @@ def opened(team: Path | None, *, read_only: bool = False) -> Iterator[tuple[Team
     from flightlog.team.folder import TeamFolder
 
     folder = TeamFolder.find(team)
-    with Logbook.open(folder.logbook, read_only=read_only) as book:
+    with Logbook.open(folder.logbook, read_only=read_only, clock=lambda: clock()) as book:
         if not read_only:
             warn_of_older_copy(book)
         yield folder, book

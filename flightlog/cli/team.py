@@ -17,6 +17,7 @@ from flightlog.cli.signing import (
     PassphraseOption,
     TeamOption,
     a_path,
+    clock,
     crew_of,
     opened,
     say_added,
@@ -88,7 +89,7 @@ def new(
             for founder, who in zip(founders, person, strict=True)
         ]
         made = TeamFolder.create(folder, name)
-        with Logbook.found(made.logbook, draft, unlocked) as book:
+        with Logbook.found(made.logbook, draft, unlocked, clock=lambda: clock()) as book:
             names.write(made.names)
             say_added(next(iter(book.order)))
             console.line()

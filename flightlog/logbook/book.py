@@ -370,6 +370,10 @@ class Logbook:
             )
         return self._entries[0].body.team
 
+    def now(self) -> datetime:
+        """Give the time that an entry made now would claim (aware, whole seconds)."""
+        return self._clock()[0].astimezone(UTC).replace(microsecond=0)
+
     @cached_property
     def order(self) -> Order:
         """Which entry has seen which."""

@@ -2,14 +2,38 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, Field, Strict
 
 from flightlog.errors import TeamFileError
-from flightlog.inputs import Aircraft, DragPolar, GivenGate, Runway, Site, Thrust
+from flightlog.inputs import (
+    Aircraft,
+    DragPolar,
+    GivenGate,
+    Life,
+    Runway,
+    Site,
+    Thrust,
+    WeatherLimits,
+)
 from flightlog.team_files.checking import Slug, Table, Text, checked
+from flightlog.team_files.hangar import (
+    MOST_TASKS,
+    BalanceTable,
+    Count,
+    Hours,
+    LifeTable,
+    StationTable,
+    TaskTable,
+    WeatherTable,
+    balance_of,
+    stations_of,
+    tasks_of,
+)
 from flightlog.team_files.limits import LimitBody, figure_bound
 from flightlog.team_files.reading import read_toml
 
@@ -163,6 +187,15 @@ class AircraftFile(Table):
     polar: _Polar | None = None
     outputs: dict[str, _Output] = Field(default_factory=dict)
     limits: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    configuration: Text = ""
+    since: date | None = None
+    hours_before: Hours = 0.0
+    landings_before: Count = 0
+    balance: BalanceTable | None = None
+    stations: dict[str, StationTable] = Field(default_factory=dict)
+    weather: WeatherTable | None = None
+    life: LifeTable = LifeTable()
+    task: list[TaskTable] = Field(default_factory=list, max_length=MOST_TASKS)
 
 
 def read_site(path: Path) -> Site:
@@ -217,8 +250,7 @@ def read_aircraft(path: Path) -> Aircraft:
             where=f"{path}: [mass] reference_kg",
             fix="Check both.",
         )
-    for figure, body in file.limits.items():
-        _check_limit(figure, body, str(path))
+    check_limits(file.limits, str(path))
     return Aircraft(
         id=file.id,
         sha256=sha256,
@@ -238,7 +270,28 @@ def read_aircraft(path: Path) -> Aircraft:
         thrust=Thrust(thrust.static_n, thrust.b, thrust.c) if thrust else None,
         polar=DragPolar(**polar.model_dump()) if polar else None,
         limits=file.limits,
+        configuration=file.configuration,
+        balance=balance_of(file.balance, str(path)),
+        stations=stations_of(file.stations, str(path)),
+        tasks=tasks_of(file.task, str(path)),
+        weather=WeatherLimits(**file.weather.model_dump()) if file.weather else None,
+        since=file.since,
+        hours_before=file.hours_before,
+        landings_before=file.landings_before,
+        life=Life(**file.life.model_dump()),
     )
+
+
+def check_limits(limits: Mapping[str, dict[str, Any]], path: str) -> None:
+    """Check a file's ``[limits]``.
+
+    Raises
+    ------
+    TeamFileError
+        If a key, a figure, a unit or a bound is at fault.
+    """
+    for figure, body in limits.items():
+        _check_limit(figure, body, path)
 
 
 def _check_limit(figure: str, body: dict[str, Any], path: str) -> None:

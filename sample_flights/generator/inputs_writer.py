@@ -19,6 +19,10 @@ AIRCRAFT = """\
 schema = "flightlog.aircraft/1"
 id = "pannier"
 serial = "PN-01"
+configuration = "cargo-2"          # wing 2, wide bay
+since = 2026-09-05
+hours_before = 3.2                 # flown before the record began
+landings_before = 14
 autopilot_id = "Pannier PN-01"
 lever_m = [0.10, 0.0, -0.33]       # GPS aerial from the main axle: forward, right, down
 
@@ -49,6 +53,70 @@ sense = -1                         # a longer pulse moves the trailing edge to t
 
 [limits]
 "flight.max_airspeed" = {{ at_most = 24.0, unit = "m/s" }}
+
+[balance]
+datum = "tip of the nose"          # arms count aft from there
+mac_m = 0.26
+lemac_m = 0.35
+mac_std_m = 0.001
+lemac_std_m = 0.001
+envelope = [[4.8, 30.0], [4.8, 44.0], [8.0, 44.0], [10.0, 42.0], [10.0, 32.0], [8.0, 30.0]]
+
+[stations.payload]
+arm_m = 0.47
+slip_m = 0.01
+[stations.battery]
+arm_m = 0.38
+forward_m = 0.36
+aft_m = 0.40
+
+[weather]
+wind_mean_m_s = 8.0
+wind_gust_m_s = 11.0
+crosswind_m_s = 4.0
+temperature_min_c = -5.0
+temperature_max_c = 40.0
+valid_min = 60.0
+
+[[task]]
+id = "linkages"
+title = "Linkages, servo gears and their screws"
+every_hours = 5.0
+every_landings = 20
+every_days = 30.0
+independent = true
+list = "periodic"
+item = "linkages"
+[[task]]
+id = "motor-mount"
+title = "Motor bearings, mount and screws"
+every_hours = 10.0
+independent = true
+list = "periodic"
+item = "motor-mount"
+[[task]]
+id = "ring-down"
+title = "Ring-down and stiffness of the wing against the baseline"
+every_hours = 10.0
+events = ["hard-landing", "repair"]
+list = "periodic"
+item = "ring-down"
+[[task]]
+id = "reweigh"
+title = "Weighing and centre of gravity"
+every_days = 365.0
+events = ["repair", "configuration-change"]
+independent = true
+list = "periodic"
+item = "reweigh"
+[[task]]
+id = "strip-down"
+title = "Strip-down: spar, glue joints, skins"
+every_hours = 25.0
+every_days = 365.0
+independent = true
+list = "periodic"
+item = "strip-down"
 """
 
 SITE = """\

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 
@@ -43,6 +44,10 @@ class Terminal:
     def laptop(self, profile: str) -> None:
         """Go on at another laptop."""
         self.patch.setenv("FLIGHTLOG_PROFILE", str(self.root / profile))
+
+    def at(self, now: datetime) -> None:
+        """Set this laptop's clock; it then stands still."""
+        self.patch.setattr("flightlog.cli.signing.clock", lambda: (now, "laptop clock"))
 
     def run(self, *words: str, types: Sequence[str] = ()) -> int:
         """Run one command; ``types`` are passphrases, one per line."""

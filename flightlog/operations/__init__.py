@@ -1,0 +1,1 @@
+"""Checks, load, fitness, release and the record of every flight."""
