@@ -328,11 +328,13 @@ class Logbook:
 
     def _take(self, new: Sequence[Entry]) -> None:
         self._entries.extend(new)
-        for name in ("order", "people", "standing"):
+        before = self.__dict__.pop("order", None)
+        for name in ("people", "standing"):
             self.__dict__.pop(name, None)
-        vouched = self._verified | self._vouched_for()
-        for entry in new:
-            if entry.hash not in vouched:
+        if before is not None and len(new) == 1:
+            self.__dict__["order"] = before.followed_by(new[0])
+        for entry in self._not_vouched_for(new):
+            if entry.hash not in self._verified:
                 try:
                     entry.verify()
                 except SignatureError as error:
@@ -340,17 +342,15 @@ class Logbook:
                 if entry.body.team != self.team:
                     raise LogbookError("it is of another team", where=entry.name)
 
-    def _vouched_for(self) -> set[str]:
-        """Hashes of the entries that the heads which this laptop remembers hold fast."""
-        if not self._entries:
-            return set()
+    def _not_vouched_for(self, new: Sequence[Entry]) -> list[Entry]:
+        """Give those that no head which this laptop remembers holds fast by its hash."""
         heads = [self.order.get(kept.hash) for kept in self._remembered()]
         own = [head for head in heads if head is not None]
-        return {
-            entry.hash
-            for entry in self._entries
-            if any(entry is head or self.order.has_seen(head, entry) for head in own)
-        }
+        return [
+            entry
+            for entry in new
+            if not any(entry is head or self.order.has_seen(head, entry) for head in own)
+        ]
 
     @property
     def team(self) -> str:
@@ -627,7 +627,7 @@ class Logbook:
         except LogbookError as error:
             raise RefusedError(error.found, where=error.where or body.kind) from error
         candidate = Entry(data, _UNSIGNED, (_UNSIGNED,) * len(body.signers))
-        order = Order([*self._entries, candidate])
+        order = self.order.followed_by(candidate)
         people = People.of(order)
         standing = Standing.of(order, people)
         problems = [

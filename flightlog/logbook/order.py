@@ -11,6 +11,7 @@ each strand it has seen, so that a question costs one comparison.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from copy import copy
 from dataclasses import dataclass
 from heapq import heapify, heappop, heappush
 
@@ -64,6 +65,34 @@ class Order:
         self._sorted = self._sort()
         for entry in self._sorted:
             self._place(entry)
+
+    def followed_by(self, entry: Entry) -> Order:
+        """Give the order of these entries and one more.
+
+        An entry that has seen all others comes last, and nothing else moves: then this costs
+        little, where making the order anew costs time that grows with the record.
+
+        Raises
+        ------
+        LogbookError
+            As when the order is made anew.
+        """
+        tips = {h for h, children in self._children.items() if not children}
+        if entry.hash in self or self.missing or not tips <= set(entry.parents):
+            return Order([*self._sorted, entry])
+        longer = copy(self)
+        longer._by_hash = {**self._by_hash, entry.hash: entry}
+        longer._children = {**self._children, entry.hash: []}
+        for parent in entry.parents:
+            if parent not in self:
+                return Order([*self._sorted, entry])  # which says what is missing
+            longer._children[parent] = [*self._children[parent], entry.hash]
+        longer.missing = {}
+        longer._strand, longer._clock = dict(self._strand), dict(self._clock)
+        longer._strands = list(self._strands)
+        longer._sorted = [*self._sorted, entry]
+        longer._place(entry)
+        return longer
 
     def _find_children(self, strict: bool) -> dict[str, list[str]]:
         children: dict[str, list[str]] = {h: [] for h in self._by_hash}

@@ -241,3 +241,31 @@ def test_more_chains_than_a_team_has_are_refused(monkeypatch):
 
     with pytest.raises(LogbookError, match="more than 2 chains and branches"):
         Order(maker.entries)
+
+
+@QUICK
+@given(steps)
+def test_an_order_that_grows_by_one_entry_is_the_order_made_anew(plan):
+    entries = made(plan)
+    grown = Order([])
+    for entry in Order(entries):
+        before = list(grown)
+        longer = grown.followed_by(entry)
+        assert before == list(grown)  # the shorter one stays as it was
+        grown = longer
+    whole = Order(entries)
+
+    assert list(whole) == list(grown)
+    assert whole.tips() == grown.tips()
+    assert whole.forks() == grown.forks()
+    assert all(whole.has_seen(a, b) == grown.has_seen(a, b) for a in entries for b in entries)
+
+
+def test_an_entry_after_one_that_is_missing_is_refused_when_an_order_grows():
+    maker = Maker()
+    first = maker.found()
+    maker.add("laptop", "remark")
+    third = maker.add("laptop", "remark")
+
+    with pytest.raises(LogbookError, match="not here"):
+        Order([first]).followed_by(third)
