@@ -26,17 +26,17 @@ def work(crew: Crew, by: str, device: str = "laptop", **more: Any) -> Entry:
 
 def inspection(crew: Crew, of: Entry, *by: str, device: str = "laptop", **more: Any) -> Entry:
     signers = [(name, "inspected", "") for name in by]
-    return crew.add(device, "inspection", signers=signers, relations=[("inspects", of)], **more)
+    return crew.add(device, "made-up-look", signers=signers, relations=[("inspects", of)], **more)
 
 
 def defect(crew: Crew, *by: str, on: str = ON, device: str = "laptop", **more: Any) -> Entry:
     signers = [(name, "reported", "") for name in by]
-    return crew.add(device, "defect", signers=signers, effect=("restricts", on), **more)
+    return crew.add(device, "made-up-flaw", signers=signers, effect=("restricts", on), **more)
 
 
 def release(crew: Crew, *by: str, role: str = "", device: str = "laptop", **more: Any) -> Entry:
     signers = [(name, "released", role) for name in by]
-    return crew.add(device, "release", signers=signers, effect=("permits", ON), **more)
+    return crew.add(device, "made-up-leave", signers=signers, effect=("permits", ON), **more)
 
 
 def close(

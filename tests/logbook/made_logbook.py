@@ -34,7 +34,7 @@ def made_logbook(entries: int = 50) -> tuple[Entry, ...]:
     maker.add("tablet", "chain-start", {"reason": "first write here"}, seen=[founding])
     defect = maker.add(
         "laptop",
-        "defect",
+        "made-up-flaw",
         {"text": "Left aileron horn loose", "play": quantity("0.8", "mm")},
         signers=[("pilot", "reported", "pilot")],
         seen=[maker.last["tablet"]],
@@ -51,7 +51,7 @@ def made_logbook(entries: int = 50) -> tuple[Entry, ...]:
     )
     maker.add(
         "tablet",
-        "inspection",
+        "made-up-look",
         {"text": "Horn holds 40 N", "force": quantity("40.0", "N")},
         signers=[("pilot", "inspected", "")],
         seen=[repair],

@@ -283,7 +283,9 @@ def test_a_contradiction_is_a_flag_and_no_break():
     maker = Maker()
     founding = maker.found()
     by = [("pilot", "released", "pilot")]
-    permit = maker.add("laptop", "release", {"text": "x"}, signers=by, effect=("permits", "flight"))
+    permit = maker.add(
+        "laptop", "made-up-leave", {"text": "x"}, signers=by, effect=("permits", "flight")
+    )
     maker.add("tablet", "chain-start", {"reason": "new"}, seen=[permit])
     maker.add("laptop", "flight", {"text": "one"}, relations=[("spends", permit)])
     maker.add("tablet", "flight", {"text": "other"}, relations=[("spends", permit)])

@@ -26,8 +26,8 @@ from tests.logbook.deeds import (
 )
 
 STEPS = (
-    "defect",
-    "release",
+    "made-up-flaw",
+    "made-up-leave",
     "close",
     "close",
     "take-off",
@@ -61,12 +61,12 @@ def grown(plan: list[Any]) -> Crew:
     for device, step, sees, number, by in plan:
         more = {"device": device, "seen": seen_by(crew, device, sees, base)}
         back = crew.entries[-1 - number % min(6, len(crew.entries))]
-        if step == "defect":
+        if step == "made-up-flaw":
             defect(crew, **more)
-        elif step == "release":
+        elif step == "made-up-leave":
             release(crew, by, **more)
         elif step == "close":
-            bad = latest(crew, "defect") or back
+            bad = latest(crew, "made-up-flaw") or back
             what = bad if number % 2 else back
             close(crew, what, by, word="corrects" if number > 9 else "ends", **more)
         elif step == "take-off":
@@ -100,7 +100,7 @@ def latest(crew: Crew, kind: str) -> Entry | None:
 def slip_in(crew: Crew, back: Entry, by: str, number: int, **more: Any) -> None:
     """Give up a role of one's own, and say something else with the same entry."""
     word = LOOSENING[number % 3]
-    back = latest(crew, "defect" if word == "ends" else "work") or back
+    back = latest(crew, "made-up-flaw" if word == "ends" else "work") or back
     to = [b for f in crew.order.forks() for b in f.entries] if word == "explains" else [back]
     relations = [] if number > 8 else [(word, entry) for entry in to]
     effect = ("permits", ON) if number > 8 else None
@@ -192,7 +192,7 @@ def test_a_permission_holds_exactly_when_its_definition_says_so(plan):
     restrictions = [e for e in crew.entries if e.body.effect and e.body.effect.word == "restricts"]
     for entry in crew.entries:
         expected = (
-            entry.body.kind == "release"
+            entry.body.kind == "made-up-leave"
             and borne(standing, entry)
             and not any(related(word, entry) for word in ("ends", "corrects", "spends"))
             and all(order.has_seen(entry, r) and ended_before(r, entry) for r in restrictions)
@@ -218,7 +218,7 @@ def test_what_holds_ends_explains_or_inspects_rests_only_on_signatures_that_coun
     for entry in crew.entries:
         if standing.permit(entry).holds:
             assert borne(standing, entry)
-        if entry.body.kind == "defect" and entry not in still_open:
+        if entry.body.kind == "made-up-flaw" and entry not in still_open:
             assert any(may(end, entry) for end in named("ends", entry))
         for seen in standing.inspected_by(entry):
             assert may(seen, entry)
@@ -280,7 +280,7 @@ def test_the_plans_of_these_laws_hold_what_they_are_about():
         ]
         standing = grown(plan).standing
         forks = standing.order.forks()
-        restrictions = sum(e.body.kind == "defect" for e in standing.order)
+        restrictions = sum(e.body.kind == "made-up-flaw" for e in standing.order)
         ended += restrictions - len(standing.open_restrictions())
         explained += len(forks) - len(standing.unexplained_forks)
         inspected += sum(bool(standing.inspected_by(e)) for e in standing.order)
