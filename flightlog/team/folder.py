@@ -3,7 +3,7 @@
 ::
 
     TEAM/
-      team.toml       schema = "flightlog.team/1", the team's name
+      team.toml       schema = "flightlog.team/1", the team's name, where cards are put in
       logbook/        the signed record; see ``flightlog.logbook``
 
 Private keys are never in it.
@@ -21,17 +21,21 @@ from pydantic import Field
 
 from flightlog.errors import NotWritableError, TeamFileError, TeamFolderError
 from flightlog.logbook.layout import NAMES
+from flightlog.resources import data_path
+from flightlog.team.files import FOLDERS
 from flightlog.team_files.checking import Table, Text, checked
 from flightlog.team_files.reading import read_toml
 
 TEAM_FILE = "team.toml"
 LOGBOOK = "logbook"
 ENVIRONMENT = "FLIGHTLOG_TEAM"
+CARD = "FLIGHTLOG_CARD"
 _ANOTHER = "Name another folder."
 
 
 class _TeamFile(Table):
     name: Text = Field(description="what the team calls itself", min_length=1)
+    card: Text | None = Field(default=None, description="where cards with logs are put in")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,15 +48,33 @@ class TeamFolder:
         The folder, absolute.
     name : str
         What the team calls itself.
+    card : str
+        Folder in which cards with logs appear, as the team wrote it; empty where it is not said.
     """
 
     path: Path
     name: str
+    card: str = ""
 
     @property
     def logbook(self) -> Path:
         """Folder of the signed record; see ``flightlog.logbook.book.Logbook``."""
         return self.path / LOGBOOK
+
+    def card_folder(self, environment: Mapping[str, str] | None = None) -> Path | None:
+        """Give the folder in which cards with logs appear, None where nobody said.
+
+        ``FLIGHTLOG_CARD`` of the environment (that of the process when not given) stands above
+        the team file: laptops put cards in different places.
+        """
+        named = (os.environ if environment is None else environment).get(CARD, "").strip()
+        text = named or self.card.strip()
+        if not text:
+            return None
+        try:
+            return Path(text).expanduser()
+        except RuntimeError:  # there is no home, or no such person's
+            return Path(text)
 
     @property
     def names(self) -> Path:
@@ -84,7 +106,8 @@ class TeamFolder:
                 fix="Name the right folder, or make one with 'flightlog team new'.",
             )
         table, _ = read_toml(place, "team")
-        return cls(path.absolute(), checked(_TeamFile, table, str(place)).name)
+        said = checked(_TeamFile, table, str(place))
+        return cls(path.absolute(), said.name, said.card or "")
 
     @classmethod
     def find(
@@ -179,7 +202,27 @@ class TeamFolder:
             raise NotWritableError(
                 f"can't be written ({error.strerror})", where=str(path), fix=_ANOTHER
             ) from error
+        _put_files(path)
         return cls(path.absolute(), name)
+
+
+def _put_files(path: Path) -> None:
+    """Make the folders of the team's files, and put in the check lists that come with the tool.
+
+    They are working copies for the team to edit; nothing counts before it is entered.
+    """
+    try:
+        for folder in FOLDERS.values():
+            (path / folder).mkdir(exist_ok=True)
+        for source in sorted(data_path("checklists").glob("*.toml")):
+            text = source.read_text(encoding="utf-8")
+            if 'schema = "flightlog.checklist/' in text:
+                place = path / FOLDERS["checklist"] / source.name
+                place.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise NotWritableError(
+            f"can't be written ({error.strerror})", where=str(path), fix=_ANOTHER
+        ) from error
 
 
 def _named(environment: Mapping[str, str]) -> Path | None:

@@ -35,6 +35,11 @@ FILES = {
     ("component", "propeller-1"): SAMPLES / "propeller_1.toml",
     ("site", "top-field"): SAMPLES / "site.toml",
     ("rules", "club-trial-2027"): ROOT / "checklists" / "club_trial_2027.toml",
+    **{
+        ("checklist", path.stem): path
+        for path in sorted((ROOT / "checklists").glob("*.toml"))
+        if path.stem != "club_trial_2027"
+    },
 }
 
 

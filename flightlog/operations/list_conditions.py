@@ -1,0 +1,128 @@
+"""What a release asks of check lists."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from flightlog.errors import FlightlogError
+from flightlog.logbook.entry import Entry
+from flightlog.logbook.flying_kinds import EVENT
+from flightlog.operations.checks import FAILED, About, ItemState, ListState, list_state
+from flightlog.operations.desk import Desk
+from flightlog.operations.events import EVENTS
+from flightlog.operations.plan import Condition, Plan
+from flightlog.operations.turn_around import PRE_FLIGHT, TURN_AROUND, flight_list
+
+DAILY = "daily"
+_MOST_NAMED = 6
+
+
+def list_conditions(desk: Desk, plan: Plan) -> list[Condition]:
+    """Say whether the lists of the next flight are done: daily, of the flight, after events."""
+    return [
+        _tried("daily-list", lambda: _daily(desk, plan)),
+        _tried("flight-list", lambda: _flight(desk, plan)),
+        _tried("event-lists", lambda: _events(desk, plan)),
+        _tried("acceptances", lambda: _acceptances(desk, plan)),
+    ]
+
+
+def _tried(name: str, judge: Callable[[], Condition]) -> Condition:
+    try:
+        return judge()
+    except FlightlogError as error:
+        return Condition(name, False, f"{error.where}: {error.found}", error.fix)
+
+
+def _daily(desk: Desk, plan: Plan) -> Condition:
+    state = list_state(desk, DAILY, About(plan.aircraft))
+    return _whole("daily-list", state, f"checks walk daily --aircraft {plan.aircraft}")
+
+
+def _flight(desk: Desk, plan: Plan) -> Condition:
+    state, short, why_not = flight_list(desk, plan)
+    command = f"checks walk {PRE_FLIGHT} --aircraft {plan.aircraft} --pack {plan.pack}"
+    if short is not None and not short.complete:
+        return _whole(
+            "flight-list",
+            short,
+            f"checks walk {TURN_AROUND} --aircraft {plan.aircraft} --pack {plan.pack}",
+        )
+    condition = _whole("flight-list", state, command)
+    if condition.holds and short is not None:
+        says = f"{condition.says}; turn-around complete, {len(short.items)} items"
+        return Condition(condition.name, True, says, "", (*condition.rests_on, *short.begun))
+    if not condition.holds and why_not and state.begun:
+        return Condition(
+            condition.name,
+            False,
+            f"{condition.says}; a turn-around does not do: {why_not}",
+            condition.clear,
+        )
+    return condition
+
+
+def _whole(name: str, state: ListState, command: str) -> Condition:
+    title = state.checklist.title
+    if state.complete:
+        lists = tuple(dict.fromkeys(state.begun))
+        return Condition(name, True, f"{title} complete, {len(state.items)} items", "", lists)
+    missing = state.open_items
+    listed = ", ".join(_named(item) for item in missing[:_MOST_NAMED])
+    more = f" and {len(missing) - _MOST_NAMED} more" if len(missing) > _MOST_NAMED else ""
+    return Condition(
+        name,
+        False,
+        f"{title}: {len(missing)} of {len(state.items)} items to do: {listed}{more}",
+        f"'flightlog {command} --by WHO'.",
+    )
+
+
+def _named(item: ItemState) -> str:
+    why = f" ({item.state}{': ' + item.why if item.why else ''})" if item.state != "open" else ""
+    return f"{item.item.id}{why}"
+
+
+def _events(desk: Desk, plan: Plan) -> Condition:
+    """Each event that has a list of its own asks for that list, done in its knowledge."""
+    wanted: dict[str, list[str]] = {}
+    rests_on: list[Entry] = []
+    for entry in desk.ledger.of(EVENT, aircraft=plan.aircraft):
+        kind = EVENTS.get(entry.body.content["event"])
+        if kind is None or not kind.list:
+            continue
+        state = list_state(desk, kind.list, About(plan.aircraft))
+        done = state.complete and all(
+            item.result is not None and desk.ledger.has_seen(item.result, entry)
+            for item in state.items
+        )
+        if done:
+            rests_on += state.begun
+        else:
+            wanted.setdefault(kind.list, []).append(kind.word)
+    if not wanted:
+        return Condition("event-lists", True, "none is due", "", tuple(dict.fromkeys(rests_on)))
+    says = "; ".join(f"list {name} after {', '.join(words)}" for name, words in wanted.items())
+    first = next(iter(wanted))
+    clear = f"'flightlog checks walk {first} --aircraft {plan.aircraft} --by WHO'."
+    return Condition("event-lists", False, says, clear)
+
+
+def _acceptances(desk: Desk, plan: Plan) -> Condition:
+    about = About(plan.aircraft, plan.pack)
+    failed = []
+    for list_id in (DAILY, PRE_FLIGHT, TURN_AROUND, "post-flight"):
+        if desk.versions.in_force("checklist", list_id) is None:
+            continue
+        for item in list_state(desk, list_id, about).items:
+            if item.state == FAILED:
+                failed.append(f"{list_id}/{item.item.id}")
+    if not failed:
+        return Condition("acceptances", True, "no item stands failed")
+    return Condition(
+        "acceptances",
+        False,
+        f"failed: {', '.join(failed)}",
+        "Put it right and do the item again; where the list allows it, pilot and safety accept it "
+        "with 'flightlog checks accept'.",
+    )

@@ -1,0 +1,214 @@
+"""Photos for the record: the picture bit for bit as it was, without where it was taken.
+
+Cameras write the place into a photo, among other things that are nobody's business. Of a photo
+only the parts that make the picture are kept, and in which way up it is; what else the file says
+(positions, owners, previews, comments, anything after the picture's end) is dropped.
+"""
+
+from __future__ import annotations
+
+import io
+import struct
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+
+from flightlog.errors import UsageError
+from flightlog.logbook.book import Logbook
+from flightlog.logbook.entry import Attachment
+
+LARGEST_BYTES = 60_000_000
+"""No camera of a phone writes a larger photo [bytes]."""
+
+_JPEG, _PNG = b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n"
+_START_OF_SCAN, _END = 0xDA, 0xD9
+_APP0, _APP14, _COMMENT = 0xE0, 0xEE, 0xFE
+_ICC = b"ICC_PROFILE\0"
+_EXIF = b"Exif\0\0"
+_ORIENTATION = 0x0112
+_PNG_KEPT = {b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"gAMA", b"cHRM", b"sRGB", b"sBIT",
+             b"iCCP", b"pHYs", b"bKGD"}  # fmt: skip
+_WEBP_KEPT = {b"VP8 ", b"VP8L", b"VP8X", b"ALPH", b"ICCP", b"ANIM", b"ANMF"}
+_WEBP_EXIF, _WEBP_XMP = 0x08, 0x04
+_ANOTHER = "Give the photo as JPEG, PNG or WebP; phones can export it so."
+
+
+def attach_photo(book: Logbook, path: Path) -> Attachment:
+    """Keep a photo by its hash, without its position.
+
+    Raises
+    ------
+    UsageError
+        If it is no photo that this program knows, is damaged, or can't be read.
+    """
+    try:
+        size = path.stat().st_size
+        if path.is_dir() or size > LARGEST_BYTES:
+            raise UsageError("is a folder, or too large for a photo", where=str(path), fix=_ANOTHER)
+        data = path.read_bytes()
+    except (OSError, ValueError) as error:
+        said = getattr(error, "strerror", None) or str(error)
+        raise UsageError(f"can't be read ({said})", where=str(path), fix="Check it.") from error
+    kept = without_position(data, str(path))
+    return book.attachments.put(io.BytesIO(kept), path.name)
+
+
+def without_position(data: bytes, where: str = "") -> bytes:
+    """Give a photo with its picture as it was and all that was said about it left out.
+
+    Parameters
+    ----------
+    data : bytes
+        JPEG, PNG or WebP; told by content.
+    where : str
+        Its name, for errors.
+
+    Raises
+    ------
+    UsageError
+        If it is none of these, or ends too early.
+    """
+    try:
+        if data.startswith(_JPEG):
+            return b"".join(_jpeg(data))
+        if data.startswith(_PNG):
+            return b"".join(_png(data))
+        if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
+            return _webp(data)
+    except (struct.error, IndexError, ValueError) as error:
+        raise UsageError(
+            f"is damaged, or ends too early ({error})", where=where, fix="Copy it once more."
+        ) from error
+    raise UsageError("is no photo that this program knows", where=where, fix=_ANOTHER)
+
+
+# --- JPEG: ISO/IEC 10918-1, annex B
+
+
+def _jpeg(data: bytes) -> Iterator[bytes]:
+    yield data[:2]
+    place, said = 2, False
+    while True:
+        if data[place] != 0xFF:
+            raise ValueError("a marker is missing")
+        while data[place + 1] == 0xFF:  # fill bytes
+            place += 1
+        marker = data[place + 1]
+        if marker == _END:
+            yield data[place : place + 2]
+            return  # what comes after the picture is no part of it
+        if 0xD0 <= marker <= 0xD7 or marker == 0x01:
+            place += 2
+            continue
+        (length,) = struct.unpack_from(">H", data, place + 2)
+        end = place + 2 + length
+        if length < 2 or end > len(data):
+            raise ValueError("a segment is longer than the file")
+        segment = data[place:end]
+        turned = _turned(segment[4:]) if marker == 0xE1 and not said else 0
+        if turned:
+            said = True
+            yield _exif(turned)
+        elif _jpeg_kept(marker, segment[4:]):
+            yield segment
+        place = end
+        if marker == _START_OF_SCAN:
+            place = _scan_end(data, place)
+            yield data[end:place]
+
+
+def _jpeg_kept(marker: int, body: bytes) -> bool:
+    if marker == _COMMENT:
+        return False
+    if not _APP0 <= marker <= 0xEF:
+        return True
+    if marker == _APP0:
+        return body.startswith(b"JFIF\0")
+    return marker == _APP14 or (marker == 0xE2 and body.startswith(_ICC))
+
+
+def _scan_end(data: bytes, place: int) -> int:
+    """Find the next marker that is no part of the coded picture."""
+    while True:
+        place = data.find(b"\xff", place)
+        if place < 0 or place + 1 >= len(data):
+            raise ValueError("the picture has no end")
+        if data[place + 1] != 0 and not 0xD0 <= data[place + 1] <= 0xD7 and data[place + 1] != 0xFF:
+            return place
+        place += 1 if data[place + 1] == 0xFF else 2
+
+
+def _turned(body: bytes) -> int:
+    """Read in which way up a photo is out of its Exif, 0 where that is not said."""
+    if not body.startswith(_EXIF):
+        return 0
+    tiff = body[len(_EXIF) :]
+    order = {b"II": "<", b"MM": ">"}.get(tiff[:2])
+    if order is None:
+        return 0
+    try:
+        (offset,) = struct.unpack_from(f"{order}I", tiff, 4)
+        (count,) = struct.unpack_from(f"{order}H", tiff, offset)
+        for index in range(min(count, 200)):
+            tag, kind, _, value = struct.unpack_from(f"{order}HHIH", tiff, offset + 2 + 12 * index)
+            if tag == _ORIENTATION and kind == 3 and 2 <= value <= 8:
+                return int(value)
+    except struct.error:
+        pass  # a photo whose Exif is broken is still a photo
+    return 0
+
+
+def _exif(turned: int) -> bytes:
+    """Write an Exif segment that says in which way up a photo is, and nothing else."""
+    entry = struct.pack(">HHIHH", _ORIENTATION, 3, 1, turned, 0)
+    tiff = b"MM\0*" + struct.pack(">IH", 8, 1) + entry + b"\0\0\0\0"
+    body = _EXIF + tiff
+    return b"\xff\xe1" + struct.pack(">H", len(body) + 2) + body
+
+
+# --- PNG: ISO/IEC 15948
+
+
+def _png(data: bytes) -> Iterator[bytes]:
+    yield _PNG
+    place = len(_PNG)
+    while True:
+        (length,) = struct.unpack_from(">I", data, place)
+        kind, end = data[place + 4 : place + 8], place + 12 + length
+        if end > len(data):
+            raise ValueError("a part is longer than the file")
+        body = data[place + 8 : end - 4]
+        (stated,) = struct.unpack_from(">I", data, end - 4)
+        if stated != zlib.crc32(kind + body):
+            raise ValueError("a part does not match its checksum")
+        if kind in _PNG_KEPT:
+            yield data[place:end]
+        if kind == b"IEND":
+            return
+        place = end
+
+
+# --- WebP: RFC 9649
+
+
+def _webp(data: bytes) -> bytes:
+    (size,) = struct.unpack_from("<I", data, 4)
+    if size + 8 > len(data):
+        raise ValueError("the file is shorter than it says")
+    parts, place = [], 12
+    while place < size + 8:
+        kind = data[place : place + 4]
+        (length,) = struct.unpack_from("<I", data, place + 4)
+        end = place + 8 + length + length % 2
+        if end > size + 8 + length % 2:
+            raise ValueError("a part is longer than the file")
+        part = bytearray(data[place:end])
+        if kind == b"VP8X":
+            part[8] &= ~(_WEBP_EXIF | _WEBP_XMP) & 0xFF
+        if kind in _WEBP_KEPT:
+            parts.append(bytes(part))
+        place = end
+    if not parts:
+        raise ValueError("it holds no picture")
+    body = b"WEBP" + b"".join(parts)
+    return b"RIFF" + struct.pack("<I", len(body)) + body
