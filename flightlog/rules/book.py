@@ -131,6 +131,31 @@ class ScoreRule:
 
 
 @dataclass(frozen=True, slots=True)
+class Clause:
+    """One clause of a rule book that an inspector asks about.
+
+    Attributes
+    ----------
+    id : str
+        Its id here.
+    source : str
+        Its number in the rule book, such as "clause 3.2".
+    requires : str
+        What it asks for, in words.
+    how : str
+        How it is shown: "measured", "declared", "tested" or "photo".
+    limit : str
+        Id of the limit whose outcome shows it; empty where none does.
+    """
+
+    id: str
+    source: str
+    requires: str
+    how: str
+    limit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class RuleBook:
     """A rule book, checked.
 
@@ -146,6 +171,8 @@ class RuleBook:
         Wheel height at which the take-off distance ends. [m]
     title : str
         A few words.
+    clauses : tuple of Clause
+        What an inspector asks about, in the order of the file.
     """
 
     id: str
@@ -155,6 +182,7 @@ class RuleBook:
     score: ScoreRule | None = None
     screen_height_m: float | None = None
     title: str = ""
+    clauses: tuple[Clause, ...] = ()
 
     @property
     def reference(self) -> dict[str, str]:

@@ -6,19 +6,20 @@ import re
 from collections.abc import Iterable, Mapping
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
 from flightlog.errors import FormulaError, TeamFileError
 from flightlog.figures import FIGURES
-from flightlog.rules.book import Entered, Limit, RuleBook, ScoreRule, make_limit
+from flightlog.rules.book import Clause, Entered, Limit, RuleBook, ScoreRule, make_limit
 from flightlog.rules.formula import Formula, compile_formula, is_reserved
 from flightlog.team_files.checking import Slug, Table, Text, checked
 from flightlog.team_files.limits import LimitBody, near_figure
-from flightlog.team_files.reading import read_toml
+from flightlog.team_files.reading import near_miss, read_toml
 
 MOST_LIMITS = 200
+MOST_CLAUSES = 500
 MOST_NAMES = 60
 """Variables, entered numbers or terms of one score, each."""
 
@@ -55,6 +56,16 @@ class _Screen(Table):
     )
 
 
+class _Clause(Table):
+    id: Slug = Field(description="an id of letters, digits, '.', '-' and '_'")
+    source: Text = Field(min_length=1, description='its number, such as "clause 3.2"')
+    requires: Text = Field(min_length=1, description="what it asks for, in words")
+    how: Literal["measured", "declared", "tested", "photo"] = Field(
+        description="measured, declared, tested or photo"
+    )
+    limit: Slug | None = Field(default=None, description="the id of the limit that shows it")
+
+
 class RulesFile(Table):
     """A rule-book file."""
 
@@ -63,6 +74,7 @@ class RulesFile(Table):
     title: Text = ""
     screen: _Screen | None = None
     limit: Annotated[list[_RuleLimit], Field(max_length=MOST_LIMITS)] = Field(default_factory=list)
+    clause: Annotated[list[_Clause], Field(max_length=MOST_CLAUSES)] = Field(default_factory=list)
     score: _Score | None = None
 
 
@@ -70,11 +82,13 @@ def read_rules(path: Path) -> RuleBook:
     """See `flightlog.rules.book.load_rules`."""
     table, sha256 = read_toml(path, "rules")
     file = checked(RulesFile, table, str(path))
+    limits = _limits(file.limit, str(path))
     return RuleBook(
         id=file.id,
         version=file.version,
         sha256=sha256,
-        limits=_limits(file.limit, str(path)),
+        limits=limits,
+        clauses=_clauses(file.clause, {limit.id for limit in limits}, str(path)),
         score=_score(file.score, str(path)) if file.score else None,
         screen_height_m=file.screen.height_m if file.screen else None,
         title=file.title,
@@ -99,6 +113,26 @@ def _limits(found: Iterable[_RuleLimit], path: str) -> tuple[Limit, ...]:
             )
         limits[body.id] = make_limit(body.id, "rule", body.figure, body, where)
     return tuple(limits.values())
+
+
+def _clauses(found: Iterable[_Clause], limits: set[str], path: str) -> tuple[Clause, ...]:
+    clauses: dict[str, Clause] = {}
+    for body in found:
+        where = f'{path}: [[clause]] "{body.id}"'
+        if body.id in clauses:
+            raise TeamFileError(
+                f"there are two clauses of id {body.id!r}",
+                where=where,
+                fix="Give each an id of its own.",
+            )
+        if body.limit is not None and body.limit not in limits:
+            raise TeamFileError(
+                f"{body.limit!r} is no limit of this book",
+                where=f"{where} limit",
+                fix=near_miss(body.limit, sorted(limits)) or "Leave it out.",
+            )
+        clauses[body.id] = Clause(body.id, body.source, body.requires, body.how, body.limit or "")
+    return tuple(clauses.values())
 
 
 def _score(file: _Score, path: str) -> ScoreRule:
