@@ -11,12 +11,19 @@ import typer
 
 from flightlog import __version__
 from flightlog.cli import wall
+from flightlog.cli.balance import balance_app
+from flightlog.cli.checks import checks_app
+from flightlog.cli.clauses import clauses_app
 from flightlog.cli.console import err, out
 from flightlog.cli.debriefing import debrief
+from flightlog.cli.defect import defect_app
 from flightlog.cli.demo import demo
 from flightlog.cli.files import convert, explain
+from flightlog.cli.incident import incident_app
 from flightlog.cli.logbook import logbook_app
+from flightlog.cli.service import event, service_app
 from flightlog.cli.team import team_app
+from flightlog.cli.weather import weather_app
 from flightlog.errors import FlightlogError, Interrupted
 
 app = typer.Typer(
@@ -31,6 +38,14 @@ app.command()(demo)
 app.command()(debrief)
 app.command()(explain)
 app.command()(convert)
+app.add_typer(checks_app)
+app.add_typer(weather_app)
+app.add_typer(balance_app)
+app.add_typer(defect_app)
+app.command()(event)
+app.add_typer(service_app)
+app.add_typer(clauses_app)
+app.add_typer(incident_app)
 app.add_typer(team_app)
 app.add_typer(logbook_app)
 

@@ -10,7 +10,18 @@ from typing import Annotated
 import typer
 
 from flightlog.cli.console import out
+from flightlog.cli.copying import copy
 from flightlog.cli.crew import crew_app
+from flightlog.cli.hangar import (
+    aircraft,
+    charge,
+    component,
+    done,
+    due_,
+    fit,
+    pack,
+    remove,
+)
 from flightlog.cli.signing import (
     Hands,
     KeysOption,
@@ -22,12 +33,26 @@ from flightlog.cli.signing import (
     opened,
     say_added,
 )
+from flightlog.cli.team_files import baseline, enter_files, files, parameters
 from flightlog.errors import UsageError
 
 team_app = typer.Typer(
     name="team", help="The team folder, and who belongs to it.", no_args_is_help=True
 )
 team_app.add_typer(crew_app)
+team_app.command()(files)
+team_app.command("enter")(enter_files)
+team_app.command()(baseline)
+team_app.command()(parameters)
+team_app.command()(aircraft)
+team_app.command()(pack)
+team_app.command()(component)
+team_app.command("due")(due_)
+team_app.command()(fit)
+team_app.command()(remove)
+team_app.command()(done)
+team_app.command()(charge)
+team_app.command()(copy)
 
 
 @team_app.command()
