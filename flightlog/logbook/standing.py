@@ -38,7 +38,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import islice, pairwise
 
 from flightlog.logbook.entry import (
@@ -197,7 +197,7 @@ class Standing:
             return (about_people,)
         if body.team != self.people.team:
             return ("it is not of this team",)
-        wrong = form_problem(body)
+        wrong = _form_problem(entry)
         return (wrong,) if wrong else ()
 
     def _signature_problems(self, entry: Entry) -> list[str]:
@@ -454,6 +454,12 @@ class Standing:
     def _counting_persons(self, entry: Entry) -> set[str]:
         judged = self.people.judged(entry)
         return {j.person_id for j in judged if j.counts and j.person_id is not None}
+
+
+@lru_cache(maxsize=50_000)
+def _form_problem(entry: Entry) -> str | None:
+    """Say what is wrong with an entry's form; it never changes, and is asked after each entry."""
+    return form_problem(entry.body)
 
 
 def _permits(entry: Entry) -> bool:
