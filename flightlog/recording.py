@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+OWN_ID = "id of the autopilot: "
+"""How the note of a receipt begins that says what the autopilot calls itself."""
+
+
 class RawTable(Protocol):
     """All rows of one message type of the file, decoded column by column when asked.
 

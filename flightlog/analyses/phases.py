@@ -203,6 +203,7 @@ def _limits(sortie: Sortie, departure: Departure, contacts: list[float]) -> list
         make_finding(
             code,
             text,
+            evidence={"contacts": len(contacts)} if code == "touch-and-go" else None,
             start_s=sortie.end_s if code == "ends-in-air" else sortie.start_s,
             end_s=sortie.end_s,
         )

@@ -19,9 +19,13 @@ from flightlog.cli.debriefing import debrief
 from flightlog.cli.defect import defect_app
 from flightlog.cli.demo import demo
 from flightlog.cli.files import convert, explain
+from flightlog.cli.fitness import fitness_app
+from flightlog.cli.importing import import_logs
 from flightlog.cli.incident import incident_app
 from flightlog.cli.logbook import logbook_app
+from flightlog.cli.release import release_app
 from flightlog.cli.service import event, service_app
+from flightlog.cli.sortie import sortie_app
 from flightlog.cli.team import team_app
 from flightlog.cli.weather import weather_app
 from flightlog.errors import FlightlogError, Interrupted
@@ -38,9 +42,13 @@ app.command()(demo)
 app.command()(debrief)
 app.command()(explain)
 app.command()(convert)
+app.command("import")(import_logs)
+app.add_typer(sortie_app)
 app.add_typer(checks_app)
 app.add_typer(weather_app)
 app.add_typer(balance_app)
+app.add_typer(fitness_app)
+app.add_typer(release_app)
 app.add_typer(defect_app)
 app.command()(event)
 app.add_typer(service_app)

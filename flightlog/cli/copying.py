@@ -7,40 +7,40 @@ from typing import Annotated
 
 import typer
 
-from flightlog.cli.console import out, progress
-from flightlog.cli.desk import desk_of
-from flightlog.cli.signing import TeamOption, a_path, say_added
+from flightlog.cli import wall
+from flightlog.cli.console import err, out, progress
+from flightlog.cli.signing import TeamOption, a_path, opened, say_added
 
 
 def copy(
     to: Annotated[
         Path,
-        typer.Argument(metavar="DEST", parser=a_path, help="A new folder, or an earlier copy."),
+        typer.Argument(
+            metavar="DEST", parser=a_path, help="The copy, or a stick or folder to put it into."
+        ),
     ],
     team: TeamOption = None,
-) -> None:
-    """Copy the team folder to a second place, and verify the copy.
+) -> int:
+    """Copy the whole team folder to another disk, and read the copy back.
 
-    Only what is new is copied. Names of persons go with it. Keys do not: they are not in it.
+    Only what is new is written. A copy that was there before stays as it was until the new one
+    was read back and found whole. To restore, copy the folder back.
 
-    Example: flightlog team copy stick/pannier-team
+    Example: flightlog team copy /media/stick/pannier-team
     """
-    from flightlog.logbook.book import Draft
-    from flightlog.logbook.flying_kinds import COPY
-    from flightlog.team.copying import copy_team
+    from flightlog.team.copying import complete, copied_lines, copy_draft, copy_team
+    from flightlog.team.folder import TeamFolder
 
-    with desk_of(team) as desk:
-        with progress("copy") as line:
-            copied = copy_team(desk.folder, desk.book, to, lambda done, what: line(done, what))
-        tip = desk.ledger.order.tips()[-1]
-        content = {
-            "to": to.name[:190] or "second copy",
-            "entries": copied.entries,
-            "files": copied.files,
-            "head": tip.hash,
-        }
-        out().line(
-            f"Copied and verified: {copied.entries} entries, {copied.files} files, "
-            f"{copied.written} of them written now."
-        )
-        say_added(desk.append(Draft(COPY, content)))
+    folder = TeamFolder.find(team)
+    with progress("copy") as line:
+        copied = copy_team(folder, to, progress=line)
+    out().lines(copied_lines(copied))
+    if copied.missing:
+        return wall.BROKEN
+    with opened(folder.path) as (_, book):
+        entry = book.append(copy_draft(copied))
+        say_added(entry)
+        lacking = complete(copied, book.order, entry)
+        if lacking:
+            err().line(f"flightlog: the copy is whole, without the entry about it: {lacking}")
+    return wall.DONE

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 
 import typer
 
-from flightlog.cli.console import Console, out
+from flightlog.cli.console import Console, out, progress
 from flightlog.cli.debriefing import debrief_file, show
 from flightlog.cli.given import Options, gather
 from flightlog.errors import OutputError, TeamFileError
@@ -41,9 +41,10 @@ def demo(
         ),
     ] = None,
 ) -> None:
-    """Debrief the sample flights into a folder.
+    """Debrief the sample flights into a folder, and build their season's signed record.
 
-    Copies of the logs, the debriefs as text and as JSON; nothing is written over.
+    Copies of the logs, the debriefs as text and as JSON, and a team folder with the crew's checks,
+    releases and flights; nothing is written over.
 
     Example: flightlog demo
     """
@@ -58,7 +59,21 @@ def demo(
         console.line()
         _debrief(sample, folder, console, short=number > 1)
     console.line()
+    _season(folder, console)
+    console.line()
     console.lines(_next(copies, folder))
+
+
+def _season(folder: Path, console: Console) -> None:
+    """Build the team folder of the sample season, and say what each of its days came to."""
+    from flightlog.cli.season import build_season
+
+    console.line("--- the season: every flight beside the checks that it was flown under")
+    console.line()
+    with progress("season") as line:
+        team, told = build_season(folder, folder, line)
+    console.lines(told)
+    console.line(f"The team folder is {team}.")
 
 
 def read_index() -> list[Sample]:
@@ -210,6 +225,7 @@ def _next(samples: list[Sample], folder: Path) -> list[str]:
         f"  flightlog debrief {_quoted(first.log)}{_typed(first.options)}",
         *joined[:1],
         f"  flightlog convert {_quoted(first.log)} --to {_quoted(folder / 'tables')} --as csv",
+        f"  flightlog sortie list --team {_quoted(folder / 'team')}",
         f"  flightlog debrief YOUR-OWN-LOG{_typed(rules)}",
     ]
 

@@ -37,6 +37,8 @@ CREW = {
 }
 _SCHEMA = "flightlog.season/1"
 _LIST = "sample season"
+_QUICK = 2**12
+"""These keys open cheaply: everybody can read their passphrase."""
 _FILES = {
     "pannier.toml": "aircraft/pannier.toml",
     "pack_a.toml": "packs/pack-a.toml",
@@ -166,6 +168,7 @@ def build_season(
         What happened, a line for each day.
     """
     from flightlog.logbook.book import Founder, Logbook, founding
+    from flightlog.logbook.keyfile import Cost
     from flightlog.logbook.keys import KeyFolder, Passphrase
     from flightlog.logbook.names import Names
     from flightlog.operations.desk import Desk
@@ -175,7 +178,7 @@ def build_season(
     days = [d for d in days if only is None or d.file in only]
     clock = _Clock(_morning(days[0].date) - timedelta(days=1))
     made = TeamFolder.create(folder / "team", head["team"])
-    keys = KeyFolder(folder / "keys", not_in=[made.path])
+    keys = KeyFolder(folder / "keys", cost=Cost(n=_QUICK), not_in=[made.path])
     told = []
     with ExitStack() as held:
         names, unlocked = Names(), {}
@@ -213,7 +216,7 @@ def _begin(season: Season, logs: Path) -> None:
     from flightlog.logbook.flying_kinds import FITTING, TASK_DONE
     from flightlog.operations.baseline import baseline_draft, read_parameters
     from flightlog.operations.fitness import draft_fitness
-    from flightlog.operations.load_sheet import weighing_draft
+    from flightlog.operations.weighing import weighing_draft
     from flightlog.operations.working_copies import NEW, version_draft, working_copies
     from flightlog.resources import data_path
 

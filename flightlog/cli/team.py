@@ -19,6 +19,7 @@ from flightlog.cli.hangar import (
     done,
     due_,
     fit,
+    inspect_,
     pack,
     remove,
 )
@@ -51,6 +52,7 @@ team_app.command("due")(due_)
 team_app.command()(fit)
 team_app.command()(remove)
 team_app.command()(done)
+team_app.command("inspect")(inspect_)
 team_app.command()(charge)
 team_app.command()(copy)
 
@@ -164,6 +166,8 @@ def show(team: TeamOption = None) -> None:
     """
     from flightlog.logbook.codes import code, head_code
     from flightlog.logbook.entry import device_name
+    from flightlog.team.copying import copy_line
+    from flightlog.team.ledger import Ledger
 
     with opened(team, read_only=True) as (folder, book):
         console = out()
@@ -177,3 +181,4 @@ def show(team: TeamOption = None) -> None:
             console.line(f"Contradiction: {contradiction.text}")
         for tip in book.order.tips():
             console.line(f"Head {head_code(tip.body.number, tip.hash)}")
+        console.line(copy_line(Ledger(book)))

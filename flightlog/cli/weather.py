@@ -9,18 +9,15 @@ import typer
 
 from flightlog.cli.console import out
 from flightlog.cli.desk import desk_of
-from flightlog.cli.entering import (
-    OccurredOption,
-    OneOption,
-    ReasonOption,
-    enter,
-    hands_of,
-    late,
-)
+from flightlog.cli.entering import OccurredOption, OneOption, ReasonOption, enter, hands_of, late
+from flightlog.cli.measuring import CorrectsOption, corrected, signer_of
 from flightlog.cli.signing import KeysOption, PassphraseOption, TeamOption, a_path
 from flightlog.errors import UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
     from flightlog.logbook.entry import Entry
     from flightlog.operations.desk import Desk
 
@@ -43,7 +40,10 @@ def add(
     ],
     gust: Annotated[str, typer.Option("--gust", metavar="M_S", help="Greatest speed in m/s.")],
     pressure: Annotated[
-        str, typer.Option("--pressure", metavar="HPA", help="At the strip, not at sea level.")
+        str,
+        typer.Option(
+            "--pressure", metavar="HPA", help="At the strip itself, not reduced to sea level."
+        ),
     ],
     temperature: Annotated[
         str, typer.Option("--temperature", metavar="C", help="In the shade, in °C.")
@@ -58,16 +58,20 @@ def add(
     ] = None,
     occurred: OccurredOption = None,
     reason: ReasonOption = None,
+    corrects: CorrectsOption = None,
     team: TeamOption = None,
     keys: KeysOption = None,
     passphrase_fd: PassphraseOption = None,
 ) -> None:
-    """Enter the weather as it was read off, signed by the engineer.
+    """Enter the weather as it was read off, signed by an engineer.
+
+    Wind in m/s from true north, pressure as it is at the strip (QFE, not reduced to sea level).
+    As often a day as it is measured; the release asks for a recent one at its site.
 
     Example: flightlog weather add --place top-field --mast-height 2 --wind 3.3@70 --gust 4.6
     --pressure 1009.5 --temperature 17 --humidity 60 --instrument AM-1 --by mechanic
     """
-    from flightlog.operations.weather import weather_draft
+    from flightlog.operations.weather import ROLE, weather_draft
 
     mean, at, origin = wind.partition("@")
     if not at:
@@ -89,9 +93,11 @@ def add(
             place,
             instrument,
             numbers,
-            desk.crew.present_key(by),
+            signer_of(desk, by, "measured", (ROLE,)).key,
+            elevation_m=_elevation(desk, place),
             occurred=when,
             late_reason=why,
+            corrects=corrected(desk, corrects, "weather"),
         )
         entry = enter(desk, draft, hands_of(desk, keys, passphrase_fd))
         out().lines(_lines(desk, entry))
@@ -103,43 +109,85 @@ def read_(
         Path, typer.Argument(metavar="FILE", parser=a_path, help="What the meter wrote (CSV).")
     ],
     map_: Annotated[
-        str, typer.Option("--map", metavar="ID", help="Id of the meter's map, or a file.")
+        str, typer.Option("--map", metavar="ID_OR_FILE", help="The meter's map: its id, or a file.")
     ],
     place: PlaceOption,
     mast_height: MastOption,
     by: OneOption,
+    wind_from: Annotated[
+        str | None,
+        typer.Option("--from", metavar="DEG", help="Where from, if the meter has no vane."),
+    ] = None,
+    pressure: Annotated[
+        str | None,
+        typer.Option("--pressure", metavar="HPA", help="If the meter does not measure it."),
+    ] = None,
+    temperature: Annotated[
+        str | None,
+        typer.Option("--temperature", metavar="C", help="If the meter does not measure it."),
+    ] = None,
+    humidity: Annotated[
+        str | None,
+        typer.Option("--humidity", metavar="PCT", help="If the meter does not measure it."),
+    ] = None,
+    corrects: CorrectsOption = None,
     team: TeamOption = None,
     keys: KeysOption = None,
     passphrase_fd: PassphraseOption = None,
 ) -> None:
     """Enter the weather out of a handheld meter's file, through a map of its columns.
 
-    Mean and greatest wind are those of its last two minutes.
+    Mean and gust are those of its last two minutes, if the map says nothing else; the file is
+    kept with the entry. It counts from its own last row.
 
-    Example: flightlog weather read meter.csv --map meter-1 --place top-field --mast-height 2
+    Example: flightlog weather read meter.csv --map pole-meter --place top-field --mast-height 2
     --by mechanic
     """
     from flightlog.operations.meter import read_meter
-    from flightlog.operations.weather import weather_draft
+    from flightlog.operations.weather import ROLE, weather_draft
 
+    typed = {
+        "wind_from": wind_from,
+        "pressure": pressure,
+        "temperature": temperature,
+        "humidity": humidity,
+    }
     with desk_of(team) as desk:
-        path = Path(map_)
         version = desk.versions.in_force("meter", map_)
-        reading = read_meter(file, version.path if version is not None else path)
-        now = desk.ledger.now
-        age_s = (now - reading.at).total_seconds()
+        reading = read_meter(file, version.path if version is not None else Path(map_))
+        both = next((n for n, text in typed.items() if text and n in reading.numbers), "")
+        if both:
+            raise UsageError("the file has it too", where=both, fix="Leave the option out.")
         numbers = {**reading.numbers, "mast_height": mast_height}
+        numbers.update({name: text for name, text in typed.items() if text})
+        occurred = _occurred(reading.at, desk.ledger.now)
         draft = weather_draft(
             place,
-            f"{map_ if version is not None else path.stem}, {reading.rows} rows",
+            f"{reading.instrument}, mean of {reading.rows} rows",
             numbers,
-            desk.crew.present_key(by),
+            signer_of(desk, by, "measured", (ROLE,)).key,
             source="meter-file",
-            occurred=reading.at if age_s >= 1 else None,
-            late_reason="read from the meter's file" if age_s >= 1 else "",
+            elevation_m=_elevation(desk, place),
+            occurred=occurred,
+            late_reason="read from the meter's file" if occurred is not None else "",
+            corrects=corrected(desk, corrects, "weather"),
+            attachments=[desk.book.attach(file)],
         )
         entry = enter(desk, draft, hands_of(desk, keys, passphrase_fd))
         out().lines(_lines(desk, entry))
+
+
+def _occurred(at: datetime, now: datetime) -> datetime | None:
+    """Give when a meter's file ends, None where that is now as far as clocks can tell."""
+    from flightlog.operations.positions import CLOCKS_APART
+
+    if at - now > CLOCKS_APART:
+        raise UsageError(
+            f"the file ends {(at - now).total_seconds() / 60:.0f} min ahead of this laptop's clock",
+            where="weather read",
+            fix="Set the clocks of both, or correct utc_offset_h in the map.",
+        )
+    return at if (now - at).total_seconds() >= 1 else None
 
 
 @weather_app.command()
@@ -149,7 +197,7 @@ def show(
     ] = None,
     team: TeamOption = None,
 ) -> None:
-    """Show the weather that was measured last, its age, and the wind along the runway.
+    """Show the weather that was measured last: its age, the wind on the runway, limits.
 
     Example: flightlog weather show --site top-field
     """
@@ -158,30 +206,66 @@ def show(
     with desk_of(team, read_only=True) as desk:
         entry = latest_weather(desk, site or "")
         if entry is None:
-            out().line("Nobody measured it. Enter it with 'flightlog weather add'.")
+            at = f" at {site}" if site else ""
+            out().line(f"Nobody measured it{at}. Enter it with 'flightlog weather add'.")
             return
         out().lines(_lines(desk, entry))
 
 
-def _lines(desk: Desk, entry: Entry) -> list[str]:
-    from flightlog.operations.weather import air_density, value_of, wind_components
+def _elevation(desk: Desk, place: str) -> float | None:
+    known = desk.versions.in_force("site", place) is not None
+    return desk.site(place).elevation_m if known else None
 
-    place = str(entry.body.content["place"])
-    age = (desk.book.now() - desk.ledger.when(entry)).total_seconds() / 60
-    lines = [
-        f"{place}, {age:.0f} min ago: wind {value_of(entry, 'wind_mean'):g} m/s from "
-        f"{value_of(entry, 'wind_from'):.0f} deg, gusts {value_of(entry, 'wind_gust'):g} m/s",
-        f"{value_of(entry, 'temperature'):g} °C, {value_of(entry, 'pressure'):g} hPa, "
-        f"{value_of(entry, 'humidity'):g} %: {air_density(entry):.3f} kg/m³",
-    ]
-    if desk.versions.in_force("site", place) is not None:
-        runway = desk.site(place).runway
-        if runway is not None:
-            parts = wind_components(entry, runway.heading_deg)
-            word = "headwind" if parts.head >= 0 else "tailwind"
-            side = "right" if parts.cross >= 0 else "left"
-            lines.append(
-                f"on the runway: {word} {abs(parts.head):.1f} m/s, crosswind "
-                f"{abs(parts.cross):.1f} m/s from the {side} ({abs(parts.gust_cross):.1f} in gusts)"
-            )
-    return lines
+
+def _lines(desk: Desk, entry: Entry) -> Iterator[str]:
+    """Say a weather entry: what was measured, on the runway, and against each aircraft's limits."""
+    from flightlog.operations.positions import named
+    from flightlog.operations.weather import air_density, impossible
+    from flightlog.operations.weather_limits import against_limits, heading_of
+
+    said = {
+        name: value["value"] if isinstance(value, dict) else value
+        for name, value in entry.body.content.items()
+    }
+    minutes = (desk.book.now() - desk.ledger.when(entry)).total_seconds() / 60
+    yield f"{said['place']}, {minutes:.0f} min ago ({named(entry)}, {said['instrument']})"
+    yield (
+        f"  wind {said['wind_mean']} m/s from {said['wind_from']} deg, gusts {said['wind_gust']} "
+        f"m/s, {said['mast_height']} m above the ground"
+    )
+    yield f"  {said['temperature']} °C, {said['humidity']} %, {said['pressure']} hPa at the strip"
+    density, wrong = air_density(entry), impossible(entry)
+    if density is None:
+        yield f"  NOT TO BE USED: {wrong}"
+        return
+    yield f"  air density {density.value:.3f} kg/m³ ± {2 * density.std:.3f}"
+    known = desk.versions.in_force("site", said["place"]) is not None
+    heading = heading_of(desk, said["place"]) if known else None
+    yield from _on_runway(entry, heading)
+    for id_ in desk.versions.ids("aircraft"):
+        limits = desk.aircraft(id_).weather
+        if limits is None:
+            yield f"  {id_}: its file sets no limits for the weather"
+            continue
+        for judged in against_limits(entry, limits, heading):
+            if judged.bound is not None:
+                word = "within" if judged.holds else "BEYOND"
+                yield f"  {id_}: {word}: {judged.says}"
+        if minutes > limits.valid_min:
+            yield f"  {id_}: TOO OLD: it holds for {limits.valid_min:g} min"
+
+
+def _on_runway(entry: Entry, heading: float | None) -> Iterator[str]:
+    from flightlog.operations.weather import wind_components
+
+    if heading is None:
+        yield "  no runway known here: the whole wind counts as crosswind"
+        return
+    parts = wind_components(entry, heading)
+    ahead = "headwind" if parts.head >= 0 else "tailwind"
+    side = "right" if parts.cross >= 0 else "left"
+    yield (
+        f"  on the runway ({heading:g} deg): {ahead} {abs(parts.head):.1f} m/s, crosswind "
+        f"{abs(parts.cross):.1f} m/s from the {side}; in gusts {abs(parts.gust_head):.1f} and "
+        f"{abs(parts.gust_cross):.1f} m/s"
+    )

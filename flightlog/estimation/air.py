@@ -83,6 +83,44 @@ def density(pressure_pa: float, temperature_k: float, humidity: float = 0.0) -> 
     return dry + vapour / (R_VAPOUR_J_KG_K * temperature_k)
 
 
+def moist_air(
+    pressure_pa: float,
+    temperature_k: float,
+    humidity: float,
+    *,
+    pressure_std_pa: float = PRESSURE_STD_PA,
+    temperature_std_k: float,
+    humidity_std: float,
+) -> Uncertain:
+    """Density of moist air with its uncertainty [kg/m³].
+
+    Parameters
+    ----------
+    pressure_pa, temperature_k, humidity : float
+        As for `density`. [Pa], [K], [-]
+    pressure_std_pa, temperature_std_k, humidity_std : float
+        Their standard uncertainties.
+
+    Returns
+    -------
+    Uncertain
+        Sources "air pressure", "air temperature" and "air humidity".
+    """
+    p, t = pressure_pa, temperature_k
+    step_k = 0.5
+    per_k = (density(p, t + step_k, humidity) - density(p, t - step_k, humidity)) / (2 * step_k)
+    per_humidity = density(p, t, 1.0) - density(p, t, 0.0)
+    return Uncertain(
+        density(p, t, humidity),
+        {
+            "air pressure": pressure_std_pa / (R_DRY_J_KG_K * t),
+            "air temperature": per_k * temperature_std_k,
+            "air humidity": per_humidity * humidity_std,
+        },
+        "kg/m³",
+    )
+
+
 def standard_atmosphere(height_m: float) -> tuple[float, float, float]:
     """Temperature [K], pressure [Pa] and density [kg/m³] of the standard atmosphere.
 
@@ -153,17 +191,10 @@ def density_at_strip(
     at_rest &= np.isfinite(pressure)
     if not at_rest.any():
         return None
-    p, t = float(np.median(pressure[at_rest])), air_temperature_k
-    value = density(p, t, HUMIDITY)
-    step_k = 0.5
-    per_k = (density(p, t + step_k, HUMIDITY) - density(p, t - step_k, HUMIDITY)) / (2 * step_k)
-    per_humidity = density(p, t, 1.0) - density(p, t, 0.0)
-    return Uncertain(
-        value,
-        {
-            "air pressure": PRESSURE_STD_PA / (R_DRY_J_KG_K * t),
-            "air temperature": per_k * air_temperature_std_k,
-            "air humidity": per_humidity * HUMIDITY_STD,
-        },
-        "kg/m³",
+    return moist_air(
+        float(np.median(pressure[at_rest])),
+        air_temperature_k,
+        HUMIDITY,
+        temperature_std_k=air_temperature_std_k,
+        humidity_std=HUMIDITY_STD,
     )

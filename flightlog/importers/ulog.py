@@ -296,6 +296,9 @@ def _note_silences(clock: LogClock, notes: Notes) -> None:
 
 def _note_contents(found: Scan, contents: Contents, notes: Notes) -> None:
     """Keep in the receipt what the file holds beside tables."""
+    from flightlog.importers import ulog_events
+    from flightlog.recording import OWN_ID
+
     if found.appended:
         notes.lines.append(
             f"{len(found.appended)} sections were appended after the log itself, the first at "
@@ -309,6 +312,9 @@ def _note_contents(found: Scan, contents: Contents, notes: Notes) -> None:
                 f"{contents.several.get(name, 1)} parts): its processor stopped on a fault.",
                 evidence={"parts": contents.several.get(name, 1)},
             )
+    own = ulog_events.own_id(contents.info)
+    if own:
+        notes.lines.append(f"{OWN_ID}{own}")
     changed = sum(not parameter.initial for parameter in found.parameters)
     if changed:
         notes.lines.append(f"{changed} changes of parameters while logging")

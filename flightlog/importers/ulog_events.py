@@ -146,6 +146,11 @@ def firmware(info: Mapping[str, Any]) -> str:
     return clean_text(" ".join(part for part in parts if part))
 
 
+def own_id(info: Mapping[str, Any]) -> str:
+    """What the autopilot calls itself: the number of its processor, "" where it tells none."""
+    return clean_text(_text(info, "sys_uuid"))[:80]
+
+
 def _stage(release: int) -> str:
     """Stage of a release, by its lowest byte: 255 is the release itself."""
     stage = release & 255

@@ -31,6 +31,7 @@ from flightlog.errors import (
     UsageError,
 )
 from flightlog.logbook.attachments import AttachmentStore, Files
+from flightlog.logbook.canonical import LARGEST_INTEGER
 from flightlog.logbook.codes import code, signs_of
 from flightlog.logbook.device import DeviceMemory, Remembered, Turn, default_profile
 from flightlog.logbook.entry import (
@@ -47,7 +48,7 @@ from flightlog.logbook.entry import (
     write_body,
 )
 from flightlog.logbook.keys import Unlocked
-from flightlog.logbook.kinds import form_problem, team_of
+from flightlog.logbook.kinds import ABOUT_PEOPLE, form_problem, team_of
 from flightlog.logbook.layout import ATTACHMENTS, RECORD
 from flightlog.logbook.names import Names
 from flightlog.logbook.order import Order
@@ -206,6 +207,7 @@ class Logbook:
         self._entries: list[Entry] = []
         self._verified: set[str] = set()
         self._read_only = read_only
+        self._stood: Standing | None = None
         self._attachments = AttachmentStore(folder / ATTACHMENTS)
 
     @classmethod
@@ -329,8 +331,10 @@ class Logbook:
     def _take(self, new: Sequence[Entry]) -> None:
         self._entries.extend(new)
         before = self.__dict__.pop("order", None)
-        for name in ("people", "standing"):
-            self.__dict__.pop(name, None)
+        self.__dict__.pop("people", None)
+        known = self.__dict__.pop("standing", self._stood)
+        about_people = any(entry.body.kind in ABOUT_PEOPLE for entry in new)
+        self._stood = None if about_people else known
         if before is not None and len(new) == 1:
             self.__dict__["order"] = before.followed_by(new[0])
         for entry in self._not_vouched_for(new):
@@ -387,7 +391,7 @@ class Logbook:
     @cached_property
     def standing(self) -> Standing:
         """What counts."""
-        return Standing.of(self.order, self.people)
+        return Standing.of(self.order, self.people, self._stood)
 
     @property
     def attachments(self) -> AttachmentStore:
@@ -435,6 +439,31 @@ class Logbook:
                 fix="'flightlog logbook show' lists the entries, each as 4.H3MED or the like.",
             )
         return found[0]
+
+    def before(self, entry: Entry) -> Logbook:
+        """Give the record as it was to those who made an entry: all that the entry has seen.
+
+        Parameters
+        ----------
+        entry : Entry
+            Of this record.
+
+        Returns
+        -------
+        Logbook
+            For reading only, with a clock that stands at the time that the entry claims.
+        """
+        claimed = entry.body.time
+        past = Logbook(
+            self.folder,
+            self._store,
+            self._memory,
+            lambda: (claimed.utc, claimed.source),
+            read_only=True,
+        )
+        past._entries = [e for e in self.order if self.order.has_seen(entry, e)]
+        past._received = LARGEST_INTEGER  # what came later is not read
+        return past
 
     # --- writing
 

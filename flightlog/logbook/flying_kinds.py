@@ -37,6 +37,8 @@ WEATHER = "weather"
 LOAD_SHEET = "load-sheet"
 LIST_BEGUN = "list-begun"
 CHECK = "check"
+ACCEPTANCE = "acceptance"
+HOLD = "hold"
 EVENT = "event"
 DEFECT = "defect"
 DEFERRAL = "deferral"
@@ -51,6 +53,7 @@ RETURN_TO_SERVICE = "return-to-service"
 EXPECTATION = "expectation"
 FITNESS = "fitness"
 RELEASE = "release"
+RELEASE_WITHDRAWN = "release-withdrawn"
 CALLS = "calls"
 RECORDING = "recording"
 SORTIE = "sortie"
@@ -164,6 +167,8 @@ FLYING_KINDS: tuple[Kind, ...] = (
             ),
             "reading_std": quantity("kg"),
             "arm_std": quantity("m"),
+            "with_pack": optional(ident("the pack that was on board, at its mark")),
+            "pack_mass": optional(quantity("kg", "of that pack")),
         },
         meanings=("performed", "inspected"),
         signers=1,
@@ -253,6 +258,24 @@ FLYING_KINDS: tuple[Kind, ...] = (
         signers=1,
         relation=CITES,
         note="One item of a list, by one person; an independent one inspects the check before it.",
+    ),
+    Kind(
+        ACCEPTANCE,
+        "Acceptance of a failed item",
+        content={"reason": text()},
+        meanings=("accepted",),
+        signers=2,
+        relation=CITES,
+        note="Pilot and safety officer fly with an item that failed, where its list allows that.",
+    ),
+    Kind(
+        HOLD,
+        "Held",
+        content={
+            "aircraft": ident(),
+            "reasons": records({"condition": word(), "says": text()}, most=40),
+        },
+        note="A flight was not released; what did not hold.",
     ),
     Kind(
         EVENT,
@@ -392,6 +415,7 @@ FLYING_KINDS: tuple[Kind, ...] = (
             "aircraft_file": hexed(),
             "work": text("work and inspection that it follows"),
             "deferrals": optional(text("open deferrals")),
+            "statement": optional(text("what is stated, in full", most=12_000)),
             "until": moment(),
             "hours": optional(quantity("h", "flight hours from now")),
             "landings": optional(integer("landings from now", least=1, most=100_000)),
@@ -421,6 +445,15 @@ FLYING_KINDS: tuple[Kind, ...] = (
         signers=2,
         relation=CITES,
         note="For one flight: every condition held when it was signed.",
+    ),
+    Kind(
+        RELEASE_WITHDRAWN,
+        "Withdrawal of a release",
+        content={"reason": text()},
+        meanings=("withdrawn",),
+        signers=1,
+        relation=ENDS,
+        note="A release is taken back; any person of the team may do that.",
     ),
     Kind(
         CALLS,
@@ -457,6 +490,8 @@ FLYING_KINDS: tuple[Kind, ...] = (
             "autopilot": optional(_short()),
             "start": optional(moment("first row, by the log's own UTC")),
             "clock": optional(_short()),
+            "clock_std": optional(quantity("s", "standard uncertainty of the log's UTC")),
+            "clocks_apart": optional(quantity("s", "allowed between the log's and a laptop's")),
         },
         note="A log file, kept by its hash; the debrief is attached.",
     ),

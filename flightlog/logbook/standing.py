@@ -106,7 +106,7 @@ class Standing:
                         listed.append(entry)
 
     @classmethod
-    def of(cls, order: Order, people: People) -> Standing:
+    def of(cls, order: Order, people: People, before: Standing | None = None) -> Standing:
         """Read out of the entries what counts.
 
         Parameters
@@ -115,8 +115,15 @@ class Standing:
             All entries.
         people : People
             Read from the same order.
+        before : Standing, optional
+            Of the same entries without some that are not about people: whether an entry counts
+            rests on its form, on what it had seen and on persons, so what was found holds still.
         """
-        return cls(order, people)
+        standing = cls(order, people)
+        if before is not None:
+            standing._counts.update(before._counts)
+            standing._loosens.update(before._loosens)
+        return standing
 
     def _related(self, word: str, entry: Entry) -> list[Entry]:
         """Give the entries that have a relation to this one."""

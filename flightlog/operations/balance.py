@@ -1,8 +1,8 @@
 """Mass and balance: weighing on scales, what is added to it, and the envelope. Arithmetic only.
 
-Arms count aft of the datum, sides to the right [m]. A standard uncertainty splits into what is
-common to several numbers (the scale, a station's place) and what is not; both are carried, so that
-ten units of payload, of one mass and at one place, do not average each other's errors away.
+Arms count aft of the datum, sides to the right [m]. Every number carries its uncertainty by the
+name of the error that it comes from: ten units of payload have one error of mass ten times, not
+ten errors that average out, and all that is loaded at a station shares the error of its place.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from itertools import product
 from statistics import fmean
 
 from flightlog.inputs import Balance
+from flightlog.operations.polygon import Point, box_within, clearance
+from flightlog.uncertain import Uncertain
 
 COVERAGE = 2.0
 """The corners that have to lie inside are so many standard uncertainties out."""
-Point = tuple[float, float]
-"""Mass [kg] and balance [% of the chord]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,80 +40,108 @@ class Scale:
     side_m: float
     readings_kg: tuple[float, ...]
 
+    @property
+    def kg(self) -> float:
+        """Mean of its readings [kg]."""
+        return fmean(self.readings_kg)
+
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
-    """A mass with its centre of gravity, each with its standard uncertainty.
+class Body:
+    """A mass and how it is spread, each with its errors by source.
 
     Attributes
     ----------
-    kg, kg_std : float
+    mass : Uncertain
         [kg]
-    arm_m, arm_std_m : float
-        Aft of the datum. [m]
-    side_m : float
-        To the right. [m]
-    shares : dict
-        Name of each scale -> its share of the mass.
+    moment : Uncertain
+        Mass times arm. [kg·m]
+    side_moment : Uncertain
+        Mass times side. [kg·m]
     """
 
-    kg: float
-    kg_std: float
-    arm_m: float
-    arm_std_m: float
-    side_m: float = 0.0
-    shares: dict[str, float] | None = None
+    mass: Uncertain
+    moment: Uncertain
+    side_moment: Uncertain
+
+    @property
+    def arm(self) -> Uncertain:
+        """Where the centre of gravity is, aft of the datum [m]."""
+        return _ratio(self.moment, self.mass)
+
+    @property
+    def side(self) -> Uncertain:
+        """Where the centre of gravity is, to the right [m]."""
+        return _ratio(self.side_moment, self.mass)
 
 
-def weigh(scales: Sequence[Scale], reading_std_kg: float, arm_std_m: float) -> Weighed:
+def _ratio(moment: Uncertain, mass: Uncertain) -> Uncertain:
+    place = moment.value / mass.value
+    # The place comes out as 0 and is put in, so that a small one keeps its digits.
+    errors = (moment - mass.scaled(place, moment.unit)).sources
+    return Uncertain(place, {name: effect / mass.value for name, effect in errors.items()}, "m")
+
+
+def weigh(scales: Sequence[Scale], reading_std_kg: float, arm_std_m: float) -> Body:
     """Compute mass and centre of gravity from scales.
 
     Parameters
     ----------
     scales : sequence of Scale
-        Two or more, each reading above zero in sum.
+        Two or more, at two arms at least, each bearing something.
     reading_std_kg : float
-        Standard uncertainty of one scale [kg]. Repeats don't make it less, as they share the
-        scale; where they scatter, their own scatter is added.
+        Standard uncertainty of one scale, independent of the others [kg]. Repeats don't make it
+        less, as they are read on the same scale. How they scatter is pooled over all scales, and
+        what is left of it in a mean is added.
     arm_std_m : float
-        Standard uncertainty of the place of one scale [m], independent of the others.
+        Standard uncertainty of arm and side of one scale, each independent of the others [m].
 
     Raises
     ------
     ValueError
-        If nothing was weighed.
+        If they are fewer, all at one arm, or one bears nothing.
 
     Notes
     -----
-    With W the sum of w_i and x the sum of w_i x_i / W,
-    u(x)² = sum ((x_i - x) / W)² u_w² + sum (w_i / W)² u_x².
+    With W the sum of w_i, and x the sum of w_i x_i / W,
+    u(x)² = sum ((x_i - x) / W)² u_w² + sum (w_i / W)² u_x²; y alike, from the sides.
     """
-    masses = [fmean(s.readings_kg) for s in scales]
-    stds = [math.hypot(reading_std_kg, _scatter(s.readings_kg)) for s in scales]
-    whole = sum(masses)
-    if whole <= 0:
-        raise ValueError("the scales bear nothing")
-    arm = sum(w * s.arm_m for w, s in zip(masses, scales, strict=True)) / whole
-    side = sum(w * s.side_m for w, s in zip(masses, scales, strict=True)) / whole
-    of_scales = sum(((s.arm_m - arm) / whole * u) ** 2 for s, u in zip(scales, stds, strict=True))
-    of_places = sum((w / whole * arm_std_m) ** 2 for w in masses)
-    return Weighed(
-        whole,
-        math.sqrt(sum(u**2 for u in stds)),
-        arm,
-        math.sqrt(of_scales + of_places),
-        side,
-        {s.name: w / whole for s, w in zip(scales, masses, strict=True)},
+    if len(scales) < 2:
+        raise ValueError("two scales or more bear an aircraft")
+    if len({s.arm_m for s in scales}) < 2:
+        raise ValueError("all scales stand at one arm, so that no balance can be told")
+    empty = next((s.name for s in scales if not s.kg > 0), None)
+    if empty is not None:
+        raise ValueError(f"the scale {empty!r} bears nothing")
+    scatter = _pooled_scatter(scales)
+    mass: dict[str, float] = {}
+    moment: dict[str, float] = {}
+    side: dict[str, float] = {}
+    for s in scales:
+        std = math.hypot(reading_std_kg, scatter / math.sqrt(len(s.readings_kg)))
+        reading = f"reading of scale {s.name}"
+        mass[reading], moment[reading], side[reading] = std, s.arm_m * std, s.side_m * std
+        moment[f"arm of scale {s.name}"] = side[f"side of scale {s.name}"] = s.kg * arm_std_m
+    return Body(
+        Uncertain(math.fsum(s.kg for s in scales), mass, "kg"),
+        Uncertain(math.fsum(s.kg * s.arm_m for s in scales), moment, "kg·m"),
+        Uncertain(math.fsum(s.kg * s.side_m for s in scales), side, "kg·m"),
     )
 
 
-def _scatter(readings: Sequence[float]) -> float:
-    """Give the standard uncertainty of the mean that repeats show."""
-    n = len(readings)
-    if n < 2:
+def _pooled_scatter(scales: Sequence[Scale]) -> float:
+    """Give the standard deviation of one reading that repeats on all scales show [kg]."""
+    freedoms = sum(len(s.readings_kg) - 1 for s in scales)
+    if not freedoms:
         return 0.0
-    mean = fmean(readings)
-    return math.sqrt(sum((r - mean) ** 2 for r in readings) / (n - 1) / n)
+    squares = math.fsum((r - s.kg) ** 2 for s in scales for r in s.readings_kg)
+    return math.sqrt(squares / freedoms)
+
+
+def shares(scales: Sequence[Scale]) -> dict[str, float]:
+    """Give the share of the mass that each scale bears, by its name."""
+    whole = math.fsum(s.kg for s in scales)
+    return {s.name: s.kg / whole for s in scales}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,21 +151,24 @@ class Added:
     Attributes
     ----------
     name : str
-        In words.
+        In words. What has one name and one mass was weighed once: it shares the error of that.
     count : int
-        How many.
+        How many; below 0 where so many are taken out of what was weighed.
     kg, kg_std : float
         Of one, and its standard uncertainty, which all of them share. [kg]
+    station : str
+        What is at one station shares the error of its arm.
     arm_m, arm_std_m : float
         Of the station. [m]
     forward_m, aft_m : float
-        How far it may move forward and aft of its arm, both positive. [m]
+        How far it may move forward and aft of its arm, both 0 or above. [m]
     """
 
     name: str
     count: int
     kg: float
     kg_std: float
+    station: str
     arm_m: float
     arm_std_m: float
     forward_m: float = 0.0
@@ -149,167 +180,109 @@ class Added:
         return self.count * self.kg
 
 
-@dataclass(frozen=True, slots=True)
-class Loaded:
-    """The aircraft as loaded.
+def load(empty: Body, added: Sequence[Added], *, moved: int = 0) -> Body:
+    """Add what is on board to a weighing.
 
-    Attributes
+    Parameters
     ----------
-    kg, kg_std, arm_m, arm_std_m : float
-        Mass and arm with their standard uncertainties. [kg], [m]
-    forward_m, aft_m : float
-        How far the centre of gravity moves if all that can move does. [m]
+    empty : Body
+        As weighed.
+    added : sequence of Added
+        What is on board besides.
+    moved : int
+        -1 where all that can move has moved forward, 1 where it has moved aft.
+
+    Raises
+    ------
+    ValueError
+        If nothing is left.
+
+    Notes
+    -----
+    x' = (W x + sum m_p x_p) / (W + sum m_p). What is loaded lies in the plane of symmetry.
     """
-
-    kg: float
-    kg_std: float
-    arm_m: float
-    arm_std_m: float
-    forward_m: float
-    aft_m: float
-
-
-def load(empty: Weighed, added: Sequence[Added]) -> Loaded:
-    """Add what is on board to a weighing."""
-    whole = empty.kg + sum(a.whole_kg for a in added)
-    arm = (empty.kg * empty.arm_m + sum(a.whole_kg * a.arm_m for a in added)) / whole
-    # The weighing's mass and arm are taken as independent, which the shape of a wheelbase
-    # about the centre of gravity makes nearly so.
-    variance_kg = empty.kg_std**2 + sum((a.count * a.kg_std) ** 2 for a in added)
-    variance_m = ((empty.arm_m - arm) / whole * empty.kg_std) ** 2
-    variance_m += (empty.kg / whole * empty.arm_std_m) ** 2
+    mass, moment, side = empty.mass, empty.moment, empty.side_moment
     for a in added:
-        variance_m += ((a.arm_m - arm) / whole * a.count * a.kg_std) ** 2
-        variance_m += (a.whole_kg / whole * a.arm_std_m) ** 2
-    return Loaded(
-        whole,
-        math.sqrt(variance_kg),
-        arm,
-        math.sqrt(variance_m),
-        sum(a.whole_kg * a.forward_m for a in added) / whole,
-        sum(a.whole_kg * a.aft_m for a in added) / whole,
-    )
+        arm = a.arm_m + (a.aft_m if moved > 0 else -a.forward_m if moved < 0 else 0.0)
+        std = a.count * a.kg_std
+        weighed, placed = f"mass of {a.name}, {a.kg:g} kg", f"arm of station {a.station}"
+        mass += Uncertain(a.whole_kg, {weighed: std}, "kg")
+        moment += Uncertain(
+            a.whole_kg * arm, {weighed: std * arm, placed: a.whole_kg * a.arm_std_m}, "kg·m"
+        )
+    if not mass.value > 0:
+        raise ValueError("more is taken out than was weighed")
+    return Body(mass, moment, side)
 
 
-def percent(arm_m: float, balance: Balance) -> float:
-    """Give an arm as per cent of the mean aerodynamic chord."""
-    return (arm_m - balance.lemac_m) / balance.mac_m * 100.0
-
-
-def percent_std(arm_m: float, arm_std_m: float, balance: Balance) -> float:
-    """Give the standard uncertainty of ``percent``, that of the chord included."""
-    of_length = (arm_m - balance.lemac_m) / balance.mac_m * balance.mac_std_m
-    return math.sqrt(arm_std_m**2 + balance.lemac_std_m**2 + of_length**2) / balance.mac_m * 100.0
+def percent(arm: Uncertain, balance: Balance) -> Uncertain:
+    """Give an arm as per cent of the mean aerodynamic chord, the chord's own errors included."""
+    share = (arm.value - balance.lemac_m) / balance.mac_m
+    errors = {
+        **arm.sources,
+        "leading edge of the chord": -balance.lemac_std_m,
+        "length of the chord": -share * balance.mac_std_m,
+    }
+    scale = 100.0 / balance.mac_m
+    return Uncertain(100.0 * share, {name: scale * e for name, e in errors.items()}, "%")
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """Whether a load lies within the envelope.
+    """How a load lies in the envelope.
 
     Attributes
     ----------
-    balance, balance_std : float
+    loaded : Body
+        With all that can move at its mark.
+    balance : Uncertain
         [% of the chord]
+    forward_m, aft_m : float
+        How far the centre of gravity moves if all that can move does. [m]
+    low, high : Point
+        Least and greatest mass [kg] and balance [% of the chord] that the load can have.
     inside : bool
-        Whether everything between the corners lies inside.
-    worst : Point or None
-        The corner that lies farthest out, where one does.
-    corners : tuple of Point
-        The ends of what the load can be.
+        Whether all between them lies inside.
+    worst : Point
+        The corner that lies farthest out, or nearest to an edge.
     """
 
-    balance: float
-    balance_std: float
+    loaded: Body
+    balance: Uncertain
+    forward_m: float
+    aft_m: float
+    low: Point
+    high: Point
     inside: bool
-    worst: Point | None
-    corners: tuple[Point, ...]
+    worst: Point
+
+    @property
+    def corners(self) -> tuple[Point, ...]:
+        """The four ends of what the load can be."""
+        return tuple(product((self.low[0], self.high[0]), (self.low[1], self.high[1])))
 
 
-def judge(loaded: Loaded, balance: Balance) -> Verdict:
+def judge(empty: Body, added: Sequence[Added], balance: Balance) -> Verdict:
     """Judge a load by the envelope: its worst corner has to lie inside.
 
     The corners are two standard uncertainties of mass and balance either way, with all that can
     move moved forward, and moved aft. What lies between them has to lie inside as a whole, not
     only its corners: an envelope may have a notch.
     """
-    middle = percent(loaded.arm_m, balance)
-    std = percent_std(loaded.arm_m, loaded.arm_std_m, balance)
-    low = percent(loaded.arm_m - loaded.forward_m, balance) - COVERAGE * std
-    high = percent(loaded.arm_m + loaded.aft_m, balance) + COVERAGE * std
-    masses = (loaded.kg - COVERAGE * loaded.kg_std, loaded.kg + COVERAGE * loaded.kg_std)
-    corners = tuple(product(masses, (low, high)))
-    outside = [c for c in corners if not within(c, balance.envelope)]
-    whole = not outside and box_within(masses, (low, high), balance.envelope)
-    worst = max(outside, key=lambda c: _distance(c, balance.envelope)) if outside else None
-    return Verdict(middle, std, whole, worst, corners)
-
-
-def within(point: Point, polygon: Sequence[Point]) -> bool:
-    """Whether a point lies inside a polygon or on its edge, whichever way it runs round."""
-    inside = False
-    for a, b in _edges(polygon):
-        if _on_edge(point, a, b):
-            return True
-        if (a[1] > point[1]) != (b[1] > point[1]):
-            crossing = a[0] + (point[1] - a[1]) * (b[0] - a[0]) / (b[1] - a[1])
-            if point[0] < crossing:
-                inside = not inside
-    return inside
-
-
-def box_within(
-    masses: tuple[float, float], balances: tuple[float, float], polygon: Sequence[Point]
-) -> bool:
-    """Whether a whole box of masses and balances lies inside a polygon.
-
-    Its corners do, and no edge of the polygon runs through its inside.
-    """
-    corners = tuple(product(masses, balances))
-    if not all(within(corner, polygon) for corner in corners):
-        return False
-    return not any(_through(a, b, masses, balances) for a, b in _edges(polygon))
-
-
-def _through(
-    a: Point, b: Point, masses: tuple[float, float], balances: tuple[float, float]
-) -> bool:
-    """Whether a line passes through the open inside of a box (Liang and Barsky's clipping)."""
-    first, last = 0.0, 1.0
-    for start, end, low, high in (
-        (a[0], b[0], *masses),
-        (a[1], b[1], *balances),
-    ):
-        step = end - start
-        if step == 0:
-            if not low < start < high:
-                return False
-            continue
-        ends = sorted(((low - start) / step, (high - start) / step))
-        first, last = max(first, ends[0]), min(last, ends[1])
-    return first < last
-
-
-def _edges(polygon: Sequence[Point]) -> list[tuple[Point, Point]]:
-    return list(zip(polygon, (*polygon[1:], polygon[0]), strict=True))
-
-
-def _on_edge(point: Point, a: Point, b: Point) -> bool:
-    across = (b[0] - a[0]) * (point[1] - a[1]) - (b[1] - a[1]) * (point[0] - a[0])
-    size = math.hypot(b[0] - a[0], b[1] - a[1])
-    if size == 0 or abs(across) / size > 1e-9:
-        return False
-    along = (point[0] - a[0]) * (b[0] - a[0]) + (point[1] - a[1]) * (b[1] - a[1])
-    return 0 <= along <= size**2
-
-
-def _distance(point: Point, polygon: Sequence[Point]) -> float:
-    """Give how far a point lies from the edges of a polygon."""
-    distances = []
-    for a, b in _edges(polygon):
-        size = (b[0] - a[0]) ** 2 + (b[1] - a[1]) ** 2
-        t = ((point[0] - a[0]) * (b[0] - a[0]) + (point[1] - a[1]) * (b[1] - a[1])) / (size or 1.0)
-        t = min(1.0, max(0.0, t))
-        distances.append(
-            math.hypot(point[0] - a[0] - t * (b[0] - a[0]), point[1] - a[1] - t * (b[1] - a[1]))
-        )
-    return min(distances)
+    loaded, forward, aft = (load(empty, added, moved=way) for way in (0, -1, 1))
+    ahead, behind = percent(forward.arm, balance), percent(aft.arm, balance)
+    spread = COVERAGE * loaded.mass.std
+    low = (loaded.mass.value - spread, ahead.value - COVERAGE * ahead.std)
+    high = (loaded.mass.value + spread, behind.value + COVERAGE * behind.std)
+    envelope = balance.envelope
+    corners = product((low[0], high[0]), (low[1], high[1]))
+    return Verdict(
+        loaded,
+        percent(loaded.arm, balance),
+        loaded.arm.value - forward.arm.value,
+        aft.arm.value - loaded.arm.value,
+        low,
+        high,
+        box_within(low, high, envelope),
+        min(corners, key=lambda corner: clearance(corner, envelope)),
+    )

@@ -1,19 +1,13 @@
-"""Defects from the report to the closing, judged by rules of this room.
+"""What is entered about a defect, from the report to the closing; and what defects say of a flight.
 
-A blocking or deferrable defect restricts what it was found on. To the record an entry that ends
-the restriction is enough; here it is not: a closing needs a rectification that it had seen, and
-an independent inspection where the part asks for it; a deferral needs pilot and safety officer, an
-end, and a part that may be flown with. What does not fulfil that leaves the defect open.
-
-What a part is, is told by the component's own file where it names one, else by the group that
-was reported; never by the words of the report.
+How a defect stands is told in ``defect_states``, by the rules of ``defect_rules``. A severity is
+raised by a new report that cites the old one, and never lowered; the way out is work and closing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from flightlog.errors import RefusedError, UsageError
@@ -31,7 +25,6 @@ from flightlog.logbook.entry import (
     write_utc,
 )
 from flightlog.logbook.flying_kinds import (
-    BLOCKING,
     COSMETIC,
     DEFECT,
     DEFECT_CLOSED,
@@ -39,195 +32,39 @@ from flightlog.logbook.flying_kinds import (
     DEFERRAL,
     GROUPS,
     INSPECTION,
-    NEVER_DEFERRED,
-    PASS,
     RECTIFICATION,
     SEVERITIES,
+)
+from flightlog.operations.defect_rules import (
+    CLOSERS,
+    INSPECTED,
+    INSPECTOR,
+    MECHANIC,
+    PILOT,
+    SAFETY,
+    is_defect,
+    looks_at,
+    may_be_deferred,
+    missing_for_closing,
+    needs_inspection,
+    work_on,
+)
+from flightlog.operations.defect_states import (
+    CLOSED,
+    LAPSED,
+    MENDED,
+    OPEN,
+    PUT_OFF,
+    DefectState,
+    defects,
+    defects_of_flight,
+    state_of,
 )
 from flightlog.operations.desk import Desk
 from flightlog.operations.plan import Condition, Plan
 from flightlog.operations.positions import named
-from flightlog.operations.sorties import sorties
-from flightlog.operations.usage import fitted
+from flightlog.operations.usage import where_fitted
 from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK, subject
-
-INSPECTED = (*NEVER_DEFERRED, "propulsion")
-"""Groups whose repair a second person inspects."""
-PILOT, SAFETY = "pilot", "safety"
-"""The roles of those who accept a deferral."""
-CLOSERS = ("mechanic", "inspector")
-"""Roles in which a defect is closed."""
-
-OPEN, PUT_OFF, LAPSED, MENDED, CLOSED = (
-    "open",
-    "deferred",
-    "deferral over",
-    "put right, not closed",
-    "closed",
-)
-
-
-@dataclass(frozen=True, slots=True)
-class DefectState:
-    """A defect as it stands.
-
-    Attributes
-    ----------
-    entry : Entry
-        By which it was reported.
-    group : str
-        What the part belongs to, by the component's file where there is one.
-    state : str
-        "open", "deferred", "deferral over", "put right, not closed" or "closed".
-    limitation : str
-        Within which it is flown with; empty unless deferred.
-    left : str
-        What is left of the deferral, in words.
-    waits_for : str
-        What the next step is.
-    history : tuple of Entry
-        All entries about it, the oldest first.
-    """
-
-    entry: Entry
-    group: str
-    state: str
-    limitation: str
-    left: str
-    waits_for: str
-    history: tuple[Entry, ...]
-
-    @property
-    def severity(self) -> str:
-        """As it was reported."""
-        return str(self.entry.body.content["severity"])
-
-    @property
-    def stops(self) -> bool:
-        """Whether nothing may be flown with it as it stands."""
-        return self.severity != COSMETIC and self.state not in (CLOSED, PUT_OFF)
-
-    @property
-    def says(self) -> str:
-        """It in one line."""
-        said = self.entry.body.content
-        return f"{named(self.entry)} {said['part']}: {self.state} ({self.severity})"
-
-
-def defects(desk: Desk, aircraft: str | None = None) -> tuple[DefectState, ...]:
-    """Give the defects of an aircraft and of what is fitted to it, of everything without one.
-
-    The oldest first, closed ones too.
-    """
-    parts = {f.component for f in fitted(desk, aircraft)} if aircraft is not None else set()
-    return tuple(
-        state_of(desk, entry)
-        for entry in desk.ledger.of(DEFECT)
-        if aircraft is None
-        or entry.body.content.get(AIRCRAFT) == aircraft
-        or entry.body.content.get(COMPONENT) in parts
-    )
-
-
-def group_of(desk: Desk, said: dict[str, Any]) -> str:
-    """Give what the part of a defect belongs to; the graver of two that differ."""
-    stated = str(said["group"])
-    component = said.get(COMPONENT)
-    if component is None or desk.versions.in_force(COMPONENT, component) is None:
-        return stated
-    return desk.component(component).group
-
-
-def state_of(desk: Desk, entry: Entry) -> DefectState:
-    """Say how a defect stands."""
-    ledger = desk.ledger
-    group = group_of(desk, dict(entry.body.content))
-    mended = ledger.naming(entry, CITES, RECTIFICATION)
-    closings = ledger.naming(entry, ENDS, DEFECT_CLOSED)
-    deferrals = ledger.naming(entry, ENDS, DEFERRAL)
-    looks = [look for work in mended for look in ledger.naming(work, INSPECTS, INSPECTION)]
-    history = tuple(e for e in ledger.order if e in {entry, *mended, *closings, *deferrals, *looks})
-    if any(closes(desk, closing, entry, group) for closing in closings):
-        return DefectState(entry, group, CLOSED, "", "", "", history)
-    if mended:
-        waits = "closing"
-        if group in INSPECTED and not any(_inspected(desk, work) for work in mended):
-            waits = "an independent inspection"
-        return DefectState(entry, group, MENDED, "", "", waits, history)
-    valid = [d for d in deferrals if defers(desk, d, entry, group)]
-    for deferral in reversed(valid):
-        over, left = _left(desk, deferral, entry)
-        limitation = str(deferral.body.content["limitation"])
-        if over:
-            return DefectState(entry, group, LAPSED, limitation, left, "rectification", history)
-        return DefectState(entry, group, PUT_OFF, limitation, left, "rectification", history)
-    return DefectState(entry, group, OPEN, "", "", "rectification", history)
-
-
-def closes(desk: Desk, closing: Entry, defect: Entry, group: str) -> bool:
-    """Whether a closing is one: signed in a role for it, after work that it had seen."""
-    ledger = desk.ledger
-    if not any(ledger.persons(closing, "closed", role) for role in CLOSERS):
-        return False
-    work = [
-        w
-        for w in ledger.naming(defect, CITES, RECTIFICATION)
-        if w.hash in closing.body.related(CITES) and ledger.persons(w, "performed", "mechanic")
-    ]
-    if not work or not ledger.standing.may_loosen(closing):
-        return False
-    return group not in INSPECTED or any(_inspected(desk, w, closing) for w in work)
-
-
-def _inspected(desk: Desk, work: Entry, before: Entry | None = None) -> bool:
-    """Whether a second person inspected a piece of work, and nobody found it wrong."""
-    ledger = desk.ledger
-    looks = ledger.naming(work, INSPECTS, INSPECTION)
-    good = [
-        look
-        for look in looks
-        if look.body.content["result"] == PASS
-        and ledger.persons(look, "inspected", "inspector")
-        and ledger.standing.may_loosen(look)
-        and (before is None or ledger.has_seen(before, look))
-    ]
-    bad = [look for look in looks if look.body.content["result"] != PASS]
-    return any(all(ledger.has_seen(one, other) for other in bad) for one in good)
-
-
-def defers(desk: Desk, deferral: Entry, defect: Entry, group: str) -> bool:
-    """Whether a deferral is one: two persons in their roles, an end, and a part that allows it."""
-    said = deferral.body.content
-    pilots = set(desk.ledger.persons(deferral, "accepted", PILOT))
-    others = set(desk.ledger.persons(deferral, "accepted", SAFETY))
-    return (
-        defect.body.content["severity"] == DEFERRABLE
-        and group not in NEVER_DEFERRED
-        and bool(pilots)
-        and bool(others)
-        and len(pilots | others) > 1
-        and ("until" in said or "flights" in said)
-        and desk.ledger.standing.may_loosen(deferral)
-    )
-
-
-def _left(desk: Desk, deferral: Entry, defect: Entry) -> tuple[bool, str]:
-    """Say whether a deferral is over, and what is left of it."""
-    said, over, words = deferral.body.content, False, []
-    if "until" in said:
-        until = datetime.fromisoformat(said["until"].replace("Z", "+00:00"))
-        left = until - desk.ledger.now
-        over |= left <= timedelta(0)
-        words.append(f"until {said['until'][:10]}")
-    if "flights" in said:
-        aircraft = defect.body.content.get(AIRCRAFT, "")
-        flown = [f for f in sorties(desk, aircraft) if not desk.ledger.has_seen(deferral, f.entry)]
-        over |= len(flown) >= said["flights"]
-        words.append(f"{len(flown)} of {said['flights']} flights flown")
-    return over, ", ".join(words)
-
-
-# --- drafts
 
 
 def defect_draft(
@@ -246,28 +83,19 @@ def defect_draft(
 ) -> Draft:
     """Draft the report of a defect; anybody may make one, and the device alone too.
 
-    A component that is fitted brings its aircraft with it.
+    A component that is fitted brings its aircraft with it. A report that cites an earlier one
+    raises its severity, or repeats it.
 
     Raises
     ------
     UsageError
-        If nothing is named that it was found on, or a word is not known.
+        If nothing is named that it was found on, or a word or an id is not known.
+    RefusedError
+        If it would lower the severity of a report that it cites.
     """
-    if group not in GROUPS:
-        raise UsageError(
-            f"{group[:40]!r} is no group of parts",
-            where="--group",
-            fix=f"One of {', '.join(GROUPS)}.",
-        )
-    if severity not in SEVERITIES:
-        raise UsageError(
-            f"{severity[:40]!r} is no severity",
-            where="--severity",
-            fix=f"One of {', '.join(SEVERITIES)}.",
-        )
+    _known_word(group, GROUPS, "--group", "is no group of parts")
+    _known_word(severity, SEVERITIES, "--severity", "is no severity")
     if component and not aircraft:
-        from flightlog.operations.usage import where_fitted
-
         places = where_fitted(desk, component)
         aircraft = places[0].aircraft if len(places) == 1 else ""
     things = {AIRCRAFT: aircraft, PACK: pack, COMPONENT: component}
@@ -278,11 +106,29 @@ def defect_draft(
         )
     for thing, id_ in about.items():
         desk.version(thing, id_)
+    for earlier in cites:
+        if is_defect(earlier):
+            _refuse_lowering(earlier, severity)
     content = {**about, "part": part, "group": group, "severity": severity, "text": text}
     thing, id_ = next(iter(about.items()))
     effect = None if severity == COSMETIC else Effect(RESTRICTS, subject(thing, id_))
     relations = [Relation(CITES, e.hash) for e in cites]
     return Draft(DEFECT, content, list(signers), list(photos), relations, effect)
+
+
+def _known_word(word: str, known: Sequence[str], where: str, found: str) -> None:
+    if word not in known:
+        raise UsageError(f"{word[:40]!r} {found}", where=where, fix=f"One of {', '.join(known)}.")
+
+
+def _refuse_lowering(earlier: Entry, severity: str) -> None:
+    was = earlier.body.content["severity"]
+    if SEVERITIES.index(severity) > SEVERITIES.index(was):
+        raise RefusedError(
+            f"it was reported as {was}, and a severity is not lowered",
+            where=named(earlier),
+            fix="Put it right and close it; where nothing was wrong, say so as the work done.",
+        )
 
 
 def deferral_draft(
@@ -306,17 +152,21 @@ def deferral_draft(
     UsageError
         If it has no end, or one that is past.
     """
-    state = _known(desk, defect)
+    state = state_of(desk, defect)
     if state.severity != DEFERRABLE:
         raise RefusedError(f"it is {state.severity}, not deferrable", where=named(defect))
-    if state.group in NEVER_DEFERRED:
+    if not may_be_deferred(state.group):
         raise RefusedError(
-            f"a part of {state.group.replace('-', ' ')} is never deferred",
+            f"a part of the group {state.group} is never deferred",
             where=named(defect),
             fix="Put it right.",
         )
-    if state.state not in (OPEN, LAPSED):
-        raise RefusedError(f"it is {state.state} already", where=named(defect))
+    if state.state == CLOSED:
+        raise RefusedError("it is closed already", where=named(defect))
+    if needs_inspection(state.group) and work_on(desk.ledger, defect):
+        raise RefusedError(
+            f"work was done on it, and it waits for {state.waits_for}", where=named(defect)
+        )
     if until is None and flights is None:
         raise UsageError("a deferral ends", where="--until", fix="Give --until or --flights.")
     if until is not None and until <= desk.ledger.now:
@@ -340,20 +190,58 @@ def rectification_draft(
     key: str,
     photos: Sequence[Attachment] = (),
 ) -> Draft:
-    """Draft what was done about a defect, signed by the mechanic who did it."""
-    state = _known(desk, defect)
-    if state.state == CLOSED:
+    """Draft what was done about a defect, signed by the mechanic who did it.
+
+    Raises
+    ------
+    RefusedError
+        If it is closed already.
+    """
+    if state_of(desk, defect).state == CLOSED:
         raise RefusedError("it is closed", where=named(defect), fix="Report a new one.")
     content = {"action": action}
     content.update({k: v for k, v in (("parts", parts), ("data", data)) if v})
     relations = [Relation(CITES, defect.hash)]
     return Draft(
-        RECTIFICATION, content, [Signer(key, "performed", "mechanic")], list(photos), relations
+        RECTIFICATION, content, [Signer(key, "performed", MECHANIC)], list(photos), relations
     )
 
 
+def work_meant(desk: Desk, entry: Entry) -> Entry:
+    """Give the work that is to be inspected: an entry itself, or the newest one on a defect.
+
+    Raises
+    ------
+    UsageError
+        If it is a defect on which no work was done, or work was done apart.
+    """
+    if not is_defect(entry):
+        return entry
+    work = work_on(desk.ledger, entry)
+    if len(work) != 1:
+        many = ", ".join(map(named, work))
+        raise UsageError(
+            f"is a defect with several pieces of work: {many}"
+            if work
+            else "is a defect on which no work was done",
+            where=named(entry),
+            fix="Name the piece of work." if work else "'flightlog defect rectify' enters it.",
+        )
+    return work[0]
+
+
 def inspection_draft(desk: Desk, work: Entry, *, result: str, text: str, key: str) -> Draft:
-    """Draft the independent inspection of a piece of work, by somebody who did not do it."""
+    """Draft the independent inspection of a piece of work, by somebody who did not do it.
+
+    Raises
+    ------
+    RefusedError
+        If the person did the work.
+    UsageError
+        If the entry is a defect, and no work on one.
+    """
+    if is_defect(work):
+        raise UsageError("is a defect, no work", where=named(work), fix="Name the rectification.")
     person = desk.book.people.person_of(key)
     if person is not None and person.id in desk.ledger.persons(work):
         raise RefusedError(
@@ -363,45 +251,56 @@ def inspection_draft(desk: Desk, work: Entry, *, result: str, text: str, key: st
         )
     content = {"result": result, "text": text}
     relations = [Relation(INSPECTS, work.hash)]
-    return Draft(INSPECTION, content, [Signer(key, "inspected", "inspector")], relations=relations)
+    return Draft(INSPECTION, content, [Signer(key, "inspected", INSPECTOR)], relations=relations)
 
 
-def closing_draft(desk: Desk, defect: Entry, *, text: str, key: str, role: str) -> Draft:
+def closing_draft(desk: Desk, defect: Entry, *, text: str, key: str, role: str = "") -> Draft:
     """Draft the closing of a defect that was put right.
+
+    Parameters
+    ----------
+    desk : Desk
+        The record.
+    defect : Entry
+        The report.
+    text : str
+        A word about it.
+    key : str
+        Public key of who signs.
+    role : str
+        "inspector" or "mechanic"; the first of them that the person holds when empty.
 
     Raises
     ------
     RefusedError
         If the work, or an inspection that it needs, is missing.
+    UsageError
+        If the role closes no defect.
     """
-    state = _known(desk, defect)
-    work = desk.ledger.naming(defect, CITES, RECTIFICATION)
+    state = state_of(desk, defect)
     if state.state == CLOSED:
         raise RefusedError("it is closed already", where=named(defect))
-    if not work:
+    role = role or _role_of(desk, key)
+    _known_word(role, CLOSERS, "--role", "closes no defect")
+    ledger = desk.ledger
+    missing = missing_for_closing(ledger, defect, state.group)
+    if missing:
         raise RefusedError(
-            "nobody has put it right",
+            f"it waits for {missing}" if work_on(ledger, defect) else "nobody has put it right",
             where=named(defect),
-            fix=f"'flightlog defect rectify {named(defect)}'.",
+            fix="'flightlog defect rectify' enters work, 'flightlog defect inspect' an inspection.",
         )
-    if state.waits_for != "closing":
-        raise RefusedError(
-            f"it waits for {state.waits_for} of {named(work[-1])}",
-            where=named(defect),
-            fix=f"'flightlog defect inspect {named(work[-1])} --by WHO'.",
-        )
-    looks = [look for w in work for look in desk.ledger.naming(w, INSPECTS, INSPECTION)]
-    relations = [Relation(ENDS, defect.hash)]
-    relations += [Relation(CITES, e.hash) for e in (*work, *looks)]
+    work = ledger.naming(defect, CITES, RECTIFICATION)
+    cited = [*work, *(look for w in work for look in looks_at(ledger, w))]
+    relations = [Relation(ENDS, defect.hash), *(Relation(CITES, e.hash) for e in cited)]
     return Draft(DEFECT_CLOSED, {"text": text}, [Signer(key, "closed", role)], relations=relations)
 
 
-def _known(desk: Desk, defect: Entry) -> DefectState:
-    if defect.body.kind != DEFECT:
-        raise UsageError(
-            "is no defect", where=named(defect), fix="'flightlog defect list' shows them."
-        )
-    return state_of(desk, defect)
+def _role_of(desk: Desk, key: str) -> str:
+    people = desk.book.people
+    person = people.person_of(key)
+    held = (r for r in CLOSERS if person is not None and people.holds(person.id, r))
+    return next(held, CLOSERS[0])
 
 
 # --- conditions
@@ -409,25 +308,19 @@ def _known(desk: Desk, defect: Entry) -> DefectState:
 
 def defect_conditions(desk: Desk, plan: Plan) -> list[Condition]:
     """Say whether defects stop the next flight, and what deferrals allow."""
-    parts = {f.component for f in fitted(desk, plan.aircraft)}
-    every = [
-        d
-        for d in defects(desk)
-        if d.entry.body.content.get(AIRCRAFT) == plan.aircraft
-        or d.entry.body.content.get(PACK) == plan.pack
-        or d.entry.body.content.get(COMPONENT) in parts
-    ]
+    every = defects_of_flight(desk, plan)
     stopping = [d for d in every if d.stops and d.state != LAPSED]
-    lapsed = [d for d in every if d.state == LAPSED and d.severity != COSMETIC]
+    lapsed = [d for d in every if d.stops and d.state == LAPSED]
     deferred = [d for d in every if d.state == PUT_OFF]
-    first = Condition("defects", True, f"none open, {len(every)} in all")
+    noted = sum(d.severity == COSMETIC and d.state != CLOSED for d in every)
+    first = Condition("defects", True, f"none open but {noted} cosmetic" if noted else "none open")
     if stopping:
         first = Condition(
             "defects",
             False,
-            "; ".join(d.says for d in stopping),
+            "; ".join(", ".join((d.says, *d.ignored)) for d in stopping),
             "Put it right and close it, or where it may be flown with, defer it: "
-            "'flightlog defect show ENTRY'.",
+            f"'flightlog defect show {named(stopping[0].entry)}' says what it waits for.",
         )
     second = Condition("deferrals", True, "none", "")
     if deferred:
@@ -439,9 +332,27 @@ def defect_conditions(desk: Desk, plan: Plan) -> list[Condition]:
             "deferrals",
             False,
             "; ".join(f"{d.says}, {d.left}" for d in lapsed),
-            "Put it right and close it.",
+            "Put it right and close it, or have it deferred anew: "
+            f"'flightlog defect show {named(lapsed[0].entry)}'.",
         )
     return [first, second]
 
 
-__all__ = ["BLOCKING", "DEFERRABLE", "DefectState", "defect_conditions", "defects"]
+__all__ = [
+    "CLOSED",
+    "INSPECTED",
+    "LAPSED",
+    "MENDED",
+    "OPEN",
+    "PUT_OFF",
+    "DefectState",
+    "closing_draft",
+    "defect_conditions",
+    "defect_draft",
+    "defects",
+    "deferral_draft",
+    "inspection_draft",
+    "rectification_draft",
+    "state_of",
+    "work_meant",
+]

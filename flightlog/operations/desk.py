@@ -20,6 +20,8 @@ from flightlog.inputs import (
 )
 from flightlog.logbook.book import Draft, Logbook, Shown
 from flightlog.logbook.entry import Entry
+from flightlog.logbook.flying_kinds import FILE_VERSION
+from flightlog.logbook.kinds import ABOUT_PEOPLE
 from flightlog.logbook.names import Names
 from flightlog.logbook.unlocking import Unlocked
 from flightlog.rules.book import RuleBook, load_rules
@@ -50,6 +52,8 @@ class Desk:
         self.book = book
         self.names = names or Names()
         self._loaded: dict[str, object] = {}
+        self.kept: dict[str, object] = {}
+        """What was read out of the record as it is now; forgotten when it is read again."""
 
     # --- the record
 
@@ -77,8 +81,14 @@ class Desk:
         list_name: str = "",
     ) -> Entry:
         """Add an entry; see ``Logbook.append``."""
+        length = len(self.book.order)
+        versions = self.__dict__.get("versions")
         entry = self.book.append(draft, unlocked, shown=shown, list_name=list_name)
         self.refresh()
+        alone = len(self.book.order) == length + 1
+        if versions is not None and alone and draft.kind not in (FILE_VERSION, *ABOUT_PEOPLE):
+            # Nothing else came in between, and this entry says nothing about files or persons.
+            self.__dict__["versions"] = versions
         return entry
 
     def refresh(self) -> None:
@@ -86,6 +96,13 @@ class Desk:
         self.book.refresh()
         for name in ("ledger", "versions"):
             self.__dict__.pop(name, None)
+        self.kept = {}
+
+    def before(self, entry: Entry) -> Desk:
+        """Give the desk as it was to those who made an entry; for reading only."""
+        past = Desk(self.folder, self.book.before(entry), self.names)
+        past._loaded = self._loaded  # by their content: nothing of later comes in
+        return past
 
     # --- files in force
 

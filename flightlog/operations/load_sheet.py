@@ -1,9 +1,7 @@
-"""The load sheet: what is on board and where, worked out from the last weighing.
+"""The load sheet: what is on board and where, worked out from the weighing that holds.
 
-A weighing is of the empty aircraft, without pack and payload. It holds for a year, in the
-configuration in which it was made, until a repair or another configuration comes. A load sheet
-holds for a day, for the pack that it names, until pack or payload are changed; what it says is
-computed anew from its items whenever it is relied on.
+A load sheet holds for a day, for the pack that it names, until pack or payload are changed; what
+it says is computed anew from its items whenever it is relied on.
 """
 
 from __future__ import annotations
@@ -15,200 +13,127 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Any
 
-from flightlog.errors import RefusedError, UsageError
+from flightlog.errors import RefusedError, TeamFileError, UsageError
 from flightlog.inputs import Aircraft, Pack, load_aircraft
 from flightlog.logbook.book import Draft
 from flightlog.logbook.canonical import quantity
 from flightlog.logbook.entry import CITES, Entry, Relation, Signer
-from flightlog.logbook.flying_kinds import EVENT, LOAD_SHEET, WEIGHING
-from flightlog.operations.balance import Added, Loaded, Scale, Verdict, Weighed, judge, load, weigh
+from flightlog.logbook.flying_kinds import LOAD_SHEET, WEIGHING
+from flightlog.operations.balance import Added, Body, Verdict, judge
 from flightlog.operations.desk import Desk
 from flightlog.operations.events import BATTERY_CHANGE, CONFIGURATION_CHANGE
 from flightlog.operations.plan import Condition, Plan
-from flightlog.operations.positions import CLOCKS_APART, named, newest, number
+from flightlog.operations.positions import CLOCKS_APART, named, newest
+from flightlog.operations.weighing import (
+    BATTERY,
+    HEAVIEST_KG,
+    ITEM_STD_KG,
+    bounded,
+    correcting,
+    empty_of,
+    events_since,
+    last_weighing,
+    named_configuration,
+    pack_mass,
+    weighing_condition,
+    weighing_fault,
+)
+from flightlog.team.ledger import AIRCRAFT
+from flightlog.uncertain import Uncertain
 
 ROLE = "engineer"
-BATTERY, PAYLOAD = "battery", "payload"
-"""The stations of the pack and of payload units."""
-ITEM_STD_KG = Decimal("0.005")
-"""Standard uncertainty of a pack, a unit or an item on a field scale. [kg]"""
-WEIGHING_HOLDS = timedelta(days=365)
-SHEET_HOLDS = timedelta(hours=24)
-VOIDS_WEIGHING = ("repair", CONFIGURATION_CHANGE)
-VOIDS_SHEET = ("payload-change", BATTERY_CHANGE, CONFIGURATION_CHANGE)
-SAME_KG, SAME_PERCENT = 0.002, 0.05
-"""What a sheet says and what is computed from it differ by rounding only: by less than this."""
-
-_SCALE = re.compile(r"([^=]{1,40})=([^,=]+),([^,=]+)=([^=]+)")
-_ITEM = re.compile(r"([^,]{1,60}),([^,]+),([^,]+)(?:,([0-9]{1,4}))?")
-
-
-def weighing_draft(
-    desk: Desk,
-    aircraft: str,
-    scales: Sequence[str],
-    *,
-    reading_std: str,
-    arm_std: str,
-    instrument: str,
-    state: str,
-    signers: Sequence[Signer],
-) -> Draft:
-    """Draft a weighing of the empty aircraft, without pack and payload.
-
-    Parameters
-    ----------
-    desk : Desk
-        The record.
-    aircraft : str
-        Its id.
-    scales : sequence of str
-        Like ``nose=0.10,0=1.480``: name, place aft of the datum [m], place to the right [m], and
-        reading [kg]. The same scale may be given more than once.
-    reading_std, arm_std : str
-        Standard uncertainties of a reading [kg] and of a place [m].
-    instrument, state : str
-        Which scales; how the aircraft stood.
-    signers : sequence of Signer
-        The person who weighed, and who looked.
-
-    Raises
-    ------
-    UsageError
-        If a scale can't be understood, or nothing was weighed.
-    """
-    read = []
-    for text in scales:
-        match = _SCALE.fullmatch(text.strip())
-        if match is None:
-            raise UsageError(
-                f"{text[:60]!r} is no scale",
-                where="--scale",
-                fix="Like nose=0.10,0=1.480: name, arm in m, side in m, reading in kg.",
-            )
-        name, arm, side, reading = (part.strip() for part in match.groups())
-        read.append(
-            {
-                "name": name,
-                "arm": quantity(number(arm, text), "m"),
-                "side": quantity(number(side, text), "m"),
-                "reading": quantity(number(reading, text), "kg"),
-            }
-        )
-    content: dict[str, Any] = {
-        "aircraft": aircraft,
-        "configuration": desk.aircraft(aircraft).configuration or "none stated",
-        "state": state,
-        "instrument": instrument,
-        "scales": read,
-        "reading_std": quantity(number(reading_std, "--reading-std"), "kg"),
-        "arm_std": quantity(number(arm_std, "--arm-std"), "m"),
-    }
-    try:
-        weighed_of(content)
-    except ValueError as error:
-        raise UsageError(str(error), where="--scale", fix="Check the readings.") from error
-    return Draft(WEIGHING, content, list(signers))
-
-
-def weighed_of(content: Mapping[str, Any]) -> Weighed:
-    """Compute a weighing from what its entry says.
-
-    Raises
-    ------
-    ValueError
-        If fewer than two scales bear the aircraft, or one scale stands in two places.
-    """
-    places: dict[str, tuple[float, float]] = {}
-    readings: dict[str, list[float]] = {}
-    for scale in content["scales"]:
-        name = scale["name"]
-        place = (float(scale["arm"]["value"]), float(scale["side"]["value"]))
-        if places.setdefault(name, place) != place:
-            raise ValueError(f"the scale {name!r} stands in two places")
-        readings.setdefault(name, []).append(float(scale["reading"]["value"]))
-    if len(places) < 2:
-        raise ValueError("two scales or more bear an aircraft")
-    scales = [Scale(n, *places[n], tuple(readings[n])) for n in places]
-    return weigh(scales, float(content["reading_std"]["value"]), float(content["arm_std"]["value"]))
-
-
-def last_weighing(desk: Desk, aircraft: str) -> Entry | None:
-    """Give the last weighing of an aircraft that the right person signed."""
-    found = [
-        e
-        for e in desk.ledger.of(WEIGHING, aircraft=aircraft)
-        if desk.ledger.persons(e, "performed", ROLE)
-    ]
-    return found[-1] if found else None
-
-
-# --- the sheet
+"""The role in which a person makes a load sheet."""
+PAYLOAD = "payload"
+"""The station of payload units."""
+UNIT = "payload unit"
+"""Name of the item that payload units are."""
+HOLDS = timedelta(hours=24)
+VOIDED_BY = ("payload-change", BATTERY_CHANGE, CONFIGURATION_CHANGE)
+"""Events after which a load sheet does not hold."""
+MOST_UNITS = 1000
+MOST_ITEMS = 64
+_DIGITS = {"mass": 3, "mass_std": 4, "arm": 4, "arm_std": 5, "balance": 2, "balance_std": 3}
+"""Number of a sheet -> decimals with which it is written."""
+_UNITS = {"mass": "kg", "arm": "m", "balance": "%"}
+_HALF = 0.5000001
+"""What a sheet says is what is computed from it, rounded: by half of its last digit at most."""
+_LIGHTEST_KG = Decimal("0.001")
+_ITEM = re.compile(r"([^,]{1,60}),([^,]+),([^,]+)(?:,([0-9]{1,4}))?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
 class Load:
-    """A load as computed: what it starts from, what is added, and how it lies."""
+    """A load as computed: what it starts from, what is added, and how it lies.
+
+    Attributes
+    ----------
+    weighing : Entry
+        From which it starts.
+    empty : Body
+        The aircraft without pack and payload.
+    added : tuple of Added
+        What is on board.
+    verdict : Verdict
+        Mass, balance, and whether the worst corner lies inside.
+    """
 
     weighing: Entry
-    empty: Weighed
+    empty: Body
     added: tuple[Added, ...]
-    loaded: Loaded
     verdict: Verdict
 
 
-def load_items(
-    aircraft: Aircraft,
-    pack: Pack,
-    units: int,
-    items: Sequence[str] = (),
-    *,
-    unit_mass: str = "",
-) -> list[dict[str, Any]]:
-    """Give the items of a load sheet.
+# --- working it out
 
-    Parameters
-    ----------
-    aircraft, pack
-        By their files.
-    units : int
-        Payload units.
-    items : sequence of str
-        Like ``camera,0.12,payload`` or ``strap,0.02,payload,2``: what, mass of one [kg], station,
-        how many.
-    unit_mass : str
-        Mass of one unit as weighed [kg]; that of the aircraft's file when empty.
+
+def load_items(
+    desk: Desk, aircraft: Aircraft, pack: Pack, units: int, items: Sequence[str], unit_mass: str
+) -> list[dict[str, Any]]:
+    """Give the items of a load sheet: the pack, the payload units, and what was typed.
 
     Raises
     ------
     UsageError
-        If a mass or a station is missing.
+        If a mass or a station is missing or can't be one, or something is there twice.
     """
-    if pack.mass_kg is None:
-        raise UsageError("its file has no mass_kg", where=pack.id, fix="Weigh it, and enter it.")
-    listed = [_item(aircraft, f"pack {pack.id}", 1, f"{pack.mass_kg}", BATTERY)]
+    if not 0 <= units <= MOST_UNITS:
+        raise UsageError(f"{units} units", where="--units", fix=f"From 0 to {MOST_UNITS}.")
+    listed = [_item(aircraft, f"pack {pack.id}", 1, f"{pack_mass(desk, pack.id)}", BATTERY)]
     if units:
-        mass = unit_mass or (
-            f"{aircraft.payload_unit_kg}" if aircraft.payload_unit_kg is not None else ""
-        )
+        declared = aircraft.payload_unit_kg
+        mass = unit_mass or (f"{Decimal(repr(declared))}" if declared is not None else "")
         if not mass:
             raise UsageError(
                 "the aircraft's file has no payload_unit_kg",
                 where=aircraft.id,
                 fix="Give --unit-mass.",
             )
-        listed.append(_item(aircraft, "payload unit", units, mass, PAYLOAD))
-    for text in items:
-        match = _ITEM.fullmatch(text.strip())
-        if match is None:
-            raise UsageError(
-                f"{text[:60]!r} is no item",
-                where="--item",
-                fix="Like camera,0.12,payload: what, mass in kg, station.",
-            )
-        what, mass, station, count = match.groups()
-        listed.append(_item(aircraft, what.strip(), int(count or 1), mass, station.strip()))
+        listed.append(_item(aircraft, UNIT, units, mass, PAYLOAD))
+    listed += [_typed(aircraft, text) for text in items]
+    twice = next((i["item"] for n, i in enumerate(listed) if i in listed[:n]), "")
+    if twice:
+        raise UsageError("is there twice", where=twice, fix="Give its count: WHAT,KG,STATION,N.")
+    if len(listed) > MOST_ITEMS:
+        raise UsageError(f"{len(listed)} items", where="--item", fix=f"Give {MOST_ITEMS} at most.")
     return listed
+
+
+def _typed(aircraft: Aircraft, text: str) -> dict[str, Any]:
+    """Read an item like ``camera,0.12,payload`` or ``strap,0.02,payload,2``."""
+    match = _ITEM.fullmatch(text.strip())
+    if match is None or not match[1].strip():
+        raise UsageError(
+            f"{text[:60]!r} is no item",
+            where="--item",
+            fix="Like camera,0.12,payload: what, mass of one in kg, station; and how many.",
+        )
+    what, mass, station, count = match.groups()
+    what = what.strip()
+    if what == UNIT or what.startswith("pack "):
+        raise UsageError(
+            "units and pack have options of their own", where=what, fix="Call it otherwise."
+        )
+    return _item(aircraft, what, int(count or 1), mass, station.strip())
 
 
 def _item(aircraft: Aircraft, what: str, count: int, mass: str, station: str) -> dict[str, Any]:
@@ -222,7 +147,7 @@ def _item(aircraft: Aircraft, what: str, count: int, mass: str, station: str) ->
     return {
         "item": what,
         "count": count,
-        "mass": quantity(number(mass, what), "kg"),
+        "mass": quantity(bounded(mass, what, _LIGHTEST_KG, HEAVIEST_KG, "kg"), "kg"),
         "mass_std": quantity(ITEM_STD_KG, "kg"),
         "station": station,
     }
@@ -234,41 +159,44 @@ def compute(aircraft: Aircraft, weighing: Entry, items: Sequence[Mapping[str, An
     Raises
     ------
     UsageError
-        If the aircraft's file has no ``[balance]``, or the weighing can't be used.
+        If the aircraft's file has no ``[balance]``, the weighing can't be used, or an item is of
+        no station or no mass.
     """
     if aircraft.balance is None:
         raise UsageError(
             "its file has no [balance]", where=aircraft.id, fix="Add chord and envelope."
         )
     try:
-        empty = weighed_of(weighing.body.content)
+        empty = empty_of(weighing.body.content, aircraft)
     except ValueError as error:
         raise UsageError(str(error), where=named(weighing), fix="Weigh it anew.") from error
-    added = []
-    for item in items:
-        station = aircraft.stations.get(item["station"])
-        if station is None:
-            raise UsageError(
-                f"{item['station']!r} is no station of {aircraft.id}",
-                where=item["item"],
-                fix="Make the load sheet anew.",
-            )
-        forward = station.arm_m - (station.forward_m or station.arm_m) + station.slip_m
-        aft = (station.aft_m or station.arm_m) - station.arm_m + station.slip_m
-        added.append(
-            Added(
-                item["item"],
-                item["count"],
-                float(item["mass"]["value"]),
-                float(item["mass_std"]["value"]),
-                station.arm_m,
-                station.arm_std_m,
-                forward,
-                aft,
-            )
+    added = tuple(_added(aircraft, item) for item in items)
+    return Load(weighing, empty, added, judge(empty, added, aircraft.balance))
+
+
+def _added(aircraft: Aircraft, item: Mapping[str, Any]) -> Added:
+    station = aircraft.stations.get(item["station"])
+    kg, kg_std = float(item["mass"]["value"]), float(item["mass_std"]["value"])
+    anew = "Make the load sheet anew."
+    if station is None:
+        raise UsageError(
+            f"{item['station']!r} is no station of {aircraft.id}", where=item["item"], fix=anew
         )
-    loaded = load(empty, added)
-    return Load(weighing, empty, tuple(added), loaded, judge(loaded, aircraft.balance))
+    if not (0 < kg <= HEAVIEST_KG and 0 < kg_std <= HEAVIEST_KG):
+        raise UsageError("has a mass that can't be one", where=item["item"], fix=anew)
+    first = station.arm_m if station.forward_m is None else station.forward_m
+    last = station.arm_m if station.aft_m is None else station.aft_m
+    return Added(
+        item["item"],
+        item["count"],
+        kg,
+        kg_std,
+        item["station"],
+        station.arm_m,
+        station.arm_std_m,
+        station.arm_m - first + station.slip_m,
+        last - station.arm_m + station.slip_m,
+    )
 
 
 def worked_out(
@@ -280,25 +208,38 @@ def worked_out(
     *,
     unit_mass: str = "",
 ) -> tuple[Load, list[dict[str, Any]]]:
-    """Work out a load from the files in force and the last weighing.
+    """Work out a load from the files in force and the weighing that holds.
+
+    Parameters
+    ----------
+    desk : Desk
+        The record.
+    aircraft_id, pack_id : str
+        By their files.
+    units : int
+        Payload units.
+    items : sequence of str
+        Like ``camera,0.12,payload`` or ``strap,0.02,payload,2``: what, mass of one [kg], station,
+        how many.
+    unit_mass : str
+        Mass of one unit as weighed [kg]; that of the aircraft's file when empty.
 
     Raises
     ------
     UsageError
-        If something is missing in the files.
+        If something is missing in the files, or was typed wrong.
     RefusedError
         If there is no weighing that holds.
     """
     aircraft, pack = desk.aircraft(aircraft_id), desk.pack(pack_id)
-    weighing = last_weighing(desk, aircraft_id)
-    why = _weighing_fault(desk, aircraft, weighing)
+    weighing, why = last_weighing(desk, aircraft_id), weighing_fault(desk, aircraft)
     if weighing is None or why:
         raise RefusedError(
             f"there is no weighing to start from: {why}",
             where=aircraft_id,
-            fix="Weigh it: 'flightlog balance weigh'.",
+            fix=f"Weigh it: 'flightlog balance weigh --aircraft {aircraft_id} ...'.",
         )
-    listed = load_items(aircraft, pack, units, items, unit_mass=unit_mass)
+    listed = load_items(desk, aircraft, pack, units, items, unit_mass)
     return compute(aircraft, weighing, listed), listed
 
 
@@ -311,61 +252,92 @@ def sheet_draft(
     items: Sequence[str] = (),
     *,
     unit_mass: str = "",
+    corrects: Entry | None = None,
 ) -> Draft:
-    """Draft a load sheet; one that lies outside the envelope is written down too, and says so."""
+    """Draft a load sheet; one that lies outside the envelope is written down too, and says so.
+
+    See `worked_out` for parameters and errors; ``corrects`` is a sheet that this one puts right.
+    """
     found, listed = worked_out(desk, aircraft_id, pack_id, units, items, unit_mass=unit_mass)
     aircraft = desk.aircraft(aircraft_id)
     content = {
         "aircraft": aircraft_id,
-        "configuration": aircraft.configuration or "none stated",
+        "configuration": named_configuration(aircraft),
         "aircraft_file": aircraft.sha256,
         "pack": pack_id,
         "units": units,
         "items": listed,
-        "mass": quantity(f"{found.loaded.kg:.3f}", "kg"),
-        "mass_std": quantity(f"{found.loaded.kg_std:.4f}", "kg"),
-        "arm": quantity(f"{found.loaded.arm_m:.4f}", "m"),
-        "arm_std": quantity(f"{found.loaded.arm_std_m:.5f}", "m"),
-        "balance": quantity(f"{found.verdict.balance:.2f}", "%"),
-        "balance_std": quantity(f"{found.verdict.balance_std:.3f}", "%"),
+        **{key: _written(key, value) for key, value in _numbers(found.verdict).items()},
         "inside": found.verdict.inside,
     }
-    return Draft(
-        LOAD_SHEET, content, list(signers), relations=[Relation(CITES, found.weighing.hash)]
-    )
+    relations = [Relation(CITES, found.weighing.hash), *correcting(corrects, content)]
+    return Draft(LOAD_SHEET, content, list(signers), relations=relations)
+
+
+def _numbers(verdict: Verdict) -> dict[str, float]:
+    """Give the numbers of a sheet, unrounded."""
+    mass, arm, balance = verdict.loaded.mass, verdict.loaded.arm, verdict.balance
+    values = {"mass": mass, "arm": arm, "balance": balance}
+    found = {key: number.value for key, number in values.items()}
+    return found | {f"{key}_std": number.std for key, number in values.items()}
+
+
+def _written(key: str, value: float) -> dict[str, Any]:
+    return quantity(f"{value:.{_DIGITS[key]}f}", _UNITS[key.removesuffix("_std")])
+
+
+# --- what sheets say
 
 
 def sheets(desk: Desk, aircraft: str) -> tuple[Entry, ...]:
-    """Give the load sheets of an aircraft that the right person signed."""
+    """Give the load sheets of an aircraft that the right person signed and nobody corrected."""
+    return tuple(e for e in _ever(desk, aircraft) if not desk.ledger.corrections(e))
+
+
+def _ever(desk: Desk, aircraft: str) -> tuple[Entry, ...]:
+    """Give the load sheets that count, those that were corrected too."""
     return tuple(
-        e
-        for e in desk.ledger.of(LOAD_SHEET, aircraft=aircraft)
-        if desk.ledger.persons(e, "performed", ROLE)
+        entry
+        for entry in desk.ledger.order
+        if entry.body.kind == LOAD_SHEET
+        and entry.body.content.get("aircraft") == aircraft
+        and desk.ledger.standing.counts(entry)
+        and desk.ledger.persons(entry, "performed", ROLE)
     )
 
 
 def latest_sheet(desk: Desk, aircraft: str) -> Entry | None:
-    """Give the last load sheet of an aircraft, None where there is none."""
-    found = newest(desk.ledger, sheets(desk, aircraft))
-    return found[0] if len(found) == 1 else None
+    """Give the last load sheet of an aircraft.
+
+    None where there is none, where several were made apart, and where the last was taken back.
+    """
+    found = newest(desk.ledger, _ever(desk, aircraft))
+    return found[0] if len(found) == 1 and not desk.ledger.corrections(found[0]) else None
 
 
 def load_of(desk: Desk, sheet: Entry) -> Load:
-    """Work out a load sheet anew, by the files and the weighing that it was made from.
+    """Work out a load sheet anew, by the file and the weighing that it was made from.
 
     Raises
     ------
     UsageError
-        If these are not in the record.
+        If these are not in the record, or no load follows from them.
+    TeamFileError
+        If the file's bytes are not what this program reads.
     """
     said = sheet.body.content
     version = desk.versions.by_hash(said["aircraft_file"])
     weighings = desk.ledger.named(sheet, CITES, WEIGHING)
-    if version is None or version.id != said["aircraft"] or not weighings:
+    anew = "Make the load sheet anew."
+    if version is None or (version.kind, version.id) != (AIRCRAFT, said["aircraft"]):
         raise UsageError(
-            "the aircraft's file or the weighing that it starts from is not in the record",
+            "the aircraft's file that it was made by is not in the record",
             where=named(sheet),
-            fix="Make the load sheet anew.",
+            fix=anew,
+        )
+    if len(weighings) != 1 or weighings[0].body.content["aircraft"] != said["aircraft"]:
+        raise UsageError(
+            "it does not start from one weighing of the aircraft", where=named(sheet), fix=anew
         )
     return compute(desk.loaded(version, load_aircraft), weighings[0], said["items"])
 
@@ -389,43 +361,13 @@ def units_of(desk: Desk, plan: Plan) -> int | None:
 
 
 def load_conditions(desk: Desk, plan: Plan) -> list[Condition]:
-    """Say whether the weighing holds, and whether the load lies within the envelope."""
+    """Say whether the weighing holds, and whether the load lies within the envelope.
+
+    Whether the mass is within limits of rule book and aircraft is asked where all limits that
+    are judged before a flight are, by what the sheet says.
+    """
     aircraft = desk.aircraft(plan.aircraft)
-    weighing = last_weighing(desk, plan.aircraft)
-    why = _weighing_fault(desk, aircraft, weighing)
-    if why or weighing is None:
-        first = Condition("weighing", False, why, "Weigh it: 'flightlog balance weigh'.")
-    else:
-        weighed = weighed_of(weighing.body.content)
-        says = f"{weighed.kg:.3f} kg empty, by {named(weighing)}"
-        first = Condition("weighing", True, says, "", (weighing,))
-    return [first, _load(desk, plan, aircraft)]
-
-
-def _weighing_fault(desk: Desk, aircraft: Aircraft, weighing: Entry | None) -> str:
-    """Say why a weighing does not hold, "" where it does."""
-    if weighing is None:
-        return f"{aircraft.id} was never weighed"
-    said = weighing.body.content
-    if said["configuration"] != (aircraft.configuration or "none stated"):
-        return f"weighed in configuration {said['configuration']}, not {aircraft.configuration}"
-    age = desk.ledger.now - desk.ledger.when(weighing)
-    if not -CLOCKS_APART <= age <= WEIGHING_HOLDS:
-        return f"the weighing is {age.days} days old"
-    for word in _since(desk, aircraft.id, weighing):
-        if word in VOIDS_WEIGHING:
-            return f"not weighed since: {word}"
-    try:
-        weighed_of(said)
-    except ValueError as error:
-        return str(error)
-    return ""
-
-
-def _since(desk: Desk, aircraft: str, entry: Entry) -> list[str]:
-    """Name the events of an aircraft that an entry had not seen."""
-    events = desk.ledger.of(EVENT, aircraft=aircraft)
-    return [str(e.body.content["event"]) for e in desk.ledger.unseen(events, entry)]
+    return [weighing_condition(desk, aircraft), _load(desk, plan, aircraft)]
 
 
 def _load(desk: Desk, plan: Plan, aircraft: Aircraft) -> Condition:
@@ -433,59 +375,99 @@ def _load(desk: Desk, plan: Plan, aircraft: Aircraft) -> Condition:
         f"'flightlog balance sheet --aircraft {plan.aircraft} --pack {plan.pack} --units N "
         "--by WHO'."
     )
-    every = sheets(desk, plan.aircraft)
-    last = newest(desk.ledger, every)
+    last = newest(desk.ledger, _ever(desk, plan.aircraft))
     if not last:
-        return Condition("load", False, "there is no load sheet", clear)
+        return Condition("load", False, "there is no load sheet", f"Make one: {clear}")
+    anew = f"Make it anew: {clear}"
     for sheet in last:
-        why = _sheet_fault(desk, plan, aircraft, sheet)
+        try:
+            why = _sheet_fault(desk, plan, aircraft, sheet)
+        except (UsageError, TeamFileError) as error:
+            why = error.found
         if why:
-            return Condition("load", False, f"load sheet {named(sheet)}: {why}", clear, (sheet,))
+            return Condition("load", False, f"load sheet {named(sheet)}: {why}", anew, (sheet,))
     if len(last) > 1:
         names = ", ".join(map(named, last))
-        return Condition("load", False, f"load sheets made apart: {names}", clear, last)
-    said = last[0].body.content
+        return Condition("load", False, f"load sheets made apart: {names}", anew, last)
+    verdict = load_of(desk, last[0]).verdict
+    units = last[0].body.content["units"]
     says = (
-        f"{said['mass']['value']} kg, {said['units']} units, balance {said['balance']['value']} % "
-        f"± {2 * float(said['balance_std']['value']):.2f} %, the worst corner inside"
+        f"{_with_std(verdict.loaded.mass, 3)}, {units} units, balance "
+        f"{_with_std(verdict.balance, 2)}; worst corner {_corner(verdict)} inside"
     )
     return Condition("load", True, says, "", last)
 
 
 def _sheet_fault(desk: Desk, plan: Plan, aircraft: Aircraft, sheet: Entry) -> str:
-    said = sheet.body.content
+    """Say why a load sheet can't be flown by, "" where it can."""
+    said, ledger = sheet.body.content, desk.ledger
+    taken_back = ledger.corrections(sheet)
+    if taken_back:
+        return f"taken back by {named(taken_back[0])}"
     if said["aircraft_file"] != aircraft.sha256:
         return "made by another version of the aircraft's file"
+    if said["configuration"] != named_configuration(aircraft):
+        return f"made for configuration {said['configuration']}"
     if said["pack"] != plan.pack:
         return f"made for pack {said['pack']}, not {plan.pack}"
-    age = desk.ledger.now - desk.ledger.when(sheet)
-    if not -CLOCKS_APART <= age <= SHEET_HOLDS:
-        return f"{age.total_seconds() / 3600:.0f} h old; it holds for a day"
-    for word in _since(desk, aircraft.id, sheet):
-        if word in VOIDS_SHEET:
-            return f"made before: {word}"
-    if not any(item["item"] == f"pack {plan.pack}" for item in said["items"]):
-        return f"pack {plan.pack} is not on it"
+    age = ledger.now - ledger.when(sheet)
+    if age < -CLOCKS_APART:
+        return "it lies ahead of this laptop's clock"
+    if age >= HOLDS:
+        return f"{age / timedelta(hours=1):.1f} h old; it holds for {HOLDS / timedelta(hours=1):g}"
+    word = next(
+        (w for w in events_since(desk, sheet, plan.aircraft, plan.pack) if w in VOIDED_BY), ""
+    )
+    if word:
+        return f"made before: {word}"
     weighing = last_weighing(desk, aircraft.id)
-    if weighing not in desk.ledger.named(sheet, CITES, WEIGHING):
-        return "it does not start from the last weighing"
-    try:
-        found = load_of(desk, sheet)
-    except UsageError as error:
-        return error.found
-    if (
-        abs(found.loaded.kg - float(said["mass"]["value"])) > SAME_KG
-        or abs(found.verdict.balance - float(said["balance"]["value"])) > SAME_PERCENT
-    ):
-        return f"its items make {found.loaded.kg:.3f} kg, {found.verdict.balance:.2f} %"
+    if weighing not in ledger.named(sheet, CITES, WEIGHING):
+        return "it does not start from the weighing that holds"
+    return _items_fault(desk, plan, said) or _numbers_fault(load_of(desk, sheet), said)
+
+
+def _items_fault(desk: Desk, plan: Plan, said: Mapping[str, Any]) -> str:
+    """Say how items differ from the pack that is planned, and from the units that are stated."""
+    name, mass = f"pack {plan.pack}", pack_mass(desk, plan.pack)
+    packs = [i for i in said["items"] if i["item"].startswith("pack ")]
+    if [(i["item"], i["count"], i["station"]) for i in packs] != [(name, 1, BATTERY)]:
+        return f"pack {plan.pack} is not on it once, at the station {BATTERY!r}"
+    if Decimal(packs[0]["mass"]["value"]) != mass:
+        return f"its pack has {packs[0]['mass']['value']} kg, and by its file {mass} kg"
+    units = [i for i in said["items"] if i["item"] == UNIT]
+    if sum(i["count"] for i in units) != said["units"]:
+        return f"it says {said['units']} units, and has {sum(i['count'] for i in units)} on it"
+    if any(i["station"] != PAYLOAD for i in units):
+        return f"units are not at the station {PAYLOAD!r}"
+    return ""
+
+
+def _numbers_fault(found: Load, said: Mapping[str, Any]) -> str:
+    """Say how what is computed differs from what is written, and how it lies outside."""
+    for key, value in _numbers(found.verdict).items():
+        if abs(value - float(said[key]["value"])) > _HALF * 10.0 ** -_DIGITS[key]:
+            right = _written(key, value)
+            return (
+                f"it says {key} {said[key]['value']} {right['unit']}, and its items make "
+                f"{right['value']}"
+            )
     if not found.verdict.inside:
         return outside_text(found.verdict)
-    return ""
+    return "" if said["inside"] else "it says that it lies outside the envelope"
 
 
 def outside_text(verdict: Verdict) -> str:
     """Say how a load lies outside its envelope."""
-    if verdict.worst is None:
-        return "between its corners the load runs out of the envelope"
+    return (
+        f"{_with_std(verdict.loaded.mass, 3)} at {_with_std(verdict.balance, 2)}: worst corner "
+        f"{_corner(verdict)} outside the envelope"
+    )
+
+
+def _with_std(number: Uncertain, digits: int) -> str:
+    return f"{number.value:.{digits}f} ± {2 * number.std:.{digits}f} {number.unit}"
+
+
+def _corner(verdict: Verdict) -> str:
     kg, percent = verdict.worst
-    return f"its worst corner, {kg:.2f} kg at {percent:.1f} %, lies outside the envelope"
+    return f"{kg:.3f} kg at {percent:.2f} %"

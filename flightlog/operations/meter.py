@@ -1,81 +1,41 @@
 """A handheld meter's file, read through a map that says what its columns are.
 
-The map is TOML with ``schema = "flightlog.meter/1"``::
-
-    id
-    utc_offset_min         what its clock is ahead of UTC [min], where its times name no zone
-    date_order             "day first", "month first" or "year first", where dates are unclear
-    [columns]
-    time = "Timestamp"     the header of the column, as in the file
-    wind = { header = "Wind", unit = "km/h" }
-    wind_from, temperature, pressure, humidity in the same way
+The end of the file counts: mean and gust of the last minutes, and the air in them. How the map is
+written stands in `flightlog.team_files.meter_map`.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import Field
 
-from flightlog.errors import LogFileError, TeamFileError
-from flightlog.importers.delimited_dialect import find_dialect
-from flightlog.importers.delimited_reading import TextTable, read_table, unix_lines
-from flightlog.importers.delimited_times import read_moments
-from flightlog.importers.text import decode
-from flightlog.team_files.checking import Slug, Table, Text, checked
-from flightlog.team_files.reading import near_miss, read_toml
+from flightlog.constants import ZERO_CELSIUS_K
+from flightlog.errors import LogFileError
+from flightlog.team_files.meter_map import HOUSE, MeterColumn, MeterMap, read_meter_map
+from flightlog.team_files.reading import near_miss
+
+if TYPE_CHECKING:
+    from flightlog.importers.delimited_file import TextFile
+    from flightlog.importers.delimited_numbers import NumberStyle
 
 FloatArray = npt.NDArray[np.float64]
 
 LARGEST_BYTES = 20_000_000
 """No meter writes a larger file [bytes]."""
-MEAN_S = 120.0
-"""Wind is averaged over the last two minutes of the file [s]."""
 LEAST_S = 30.0
-"""Less than this is no mean [s]."""
-
-# Factor and offset to the unit of the record.
-_UNITS: dict[str, dict[str, tuple[float, float]]] = {
-    "wind": {
-        "m/s": (1.0, 0.0),
-        "km/h": (1 / 3.6, 0.0),
-        "kt": (1852 / 3600, 0.0),
-        "mph": (0.44704, 0.0),
-    },
-    "wind_from": {"deg": (1.0, 0.0)},
-    "temperature": {"°C": (1.0, 0.0), "°F": (5 / 9, -160 / 9), "K": (1.0, -273.15)},
-    "pressure": {"hPa": (1.0, 0.0), "Pa": (0.01, 0.0), "inHg": (33.863886666667, 0.0)},
-    "humidity": {"%": (1.0, 0.0), "1": (100.0, 0.0)},
-}
-
-
-class _Column(Table):
-    header: Text = Field(description="the header of the column, as in the file")
-    unit: Text = Field(description="the unit of the column")
-
-
-class _Columns(Table):
-    time: Text = Field(description="the header of the column of times")
-    wind: _Column
-    wind_from: _Column
-    temperature: _Column
-    pressure: _Column
-    humidity: _Column
-
-
-class _MapFile(Table):
-    id: Slug = Field(description="an id of letters, digits, '.', '-' and '_'")
-    utc_offset_min: float | None = Field(
-        default=None, ge=-840, le=840, description="minutes that its clock is ahead of UTC"
-    )
-    date_order: Literal["day first", "month first", "year first"] | None = None
-    columns: _Columns
+"""Wind over less than this is no mean [s]."""
+LEAST_SHARE = 0.5
+"""So much of the rows that are averaged has to hold the wind."""
+_FACTORS = {"unix seconds": 1.0, "unix milliseconds": 1e3, "unix microseconds": 1e6}
+_LAST_UNIX_S = 4e9
+_DAY_S = 86400.0
+_EPOCH = date(1970, 1, 1).toordinal()
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,16 +45,20 @@ class Reading:
     Attributes
     ----------
     at : datetime
-        Of the last row, UTC.
+        Of the last row with wind, UTC.
     numbers : dict
-        Keys and digits as `flightlog.operations.weather.weather_draft` takes them.
+        Keys and digits as `flightlog.operations.weather.weather_draft` takes them, as far as the
+        file has them.
     rows : int
         Rows that were averaged.
+    instrument : str
+        As the map names it.
     """
 
     at: datetime
     numbers: dict[str, str]
     rows: int
+    instrument: str
 
 
 def check_meter_map(path: Path) -> str:
@@ -105,126 +69,236 @@ def check_meter_map(path: Path) -> str:
     TeamFileError
         If it is at fault.
     """
-    return _map(path).id
-
-
-def _map(path: Path) -> _MapFile:
-    table, _ = read_toml(path, "meter")
-    file = checked(_MapFile, table, str(path))
-    for name, units in _UNITS.items():
-        unit = getattr(file.columns, name).unit
-        if unit not in units:
-            raise TeamFileError(
-                f"{unit[:40]!r} is no unit of it",
-                where=f"{path}: [columns] {name}",
-                fix=near_miss(unit, list(units)) or f"One of {', '.join(units)}.",
-            )
-    return file
+    return read_meter_map(path).id
 
 
 def read_meter(path: Path, map_path: Path) -> Reading:
-    """Read a meter's file: mean and greatest wind of its last two minutes, air at its end.
+    """Read a meter's file: wind and air over its last minutes.
 
-    The mean direction is that of the mean wind vector.
+    The mean is that of the speeds, the direction that of the mean wind vector. The gust is the
+    greatest value of the column for it; without one, the highest mean over ``gust_s`` where the
+    meter wrote that often, else the highest value. Mean and gust are rounded up to 0.01 m/s.
+
+    Parameters
+    ----------
+    path : Path
+        What the meter wrote.
+    map_path : Path
+        Its map.
 
     Raises
     ------
     TeamFileError
         If the map is at fault.
     LogFileError
-        If the file is, or holds no two minutes of wind.
+        If the file can't be read, is not what the map says, or holds no wind to average.
     """
-    file = _map(map_path)
-    table = _table(path)
-    stamps = _stamps(table, file, path)
-    last = float(np.nanmax(stamps))
-    recent = stamps > last - MEAN_S
-    columns = {name: _column(table, name, getattr(file.columns, name), path) for name in _UNITS}
-    wind, origin = columns["wind"][recent], np.radians(columns["wind_from"][recent])
-    good = np.isfinite(wind) & np.isfinite(origin)
-    spread = float(np.ptp(stamps[recent][good])) if good.any() else 0.0
-    if spread < LEAST_S:
-        raise LogFileError(
-            f"holds {spread:.0f} s of wind at its end, and {LEAST_S:.0f} s are needed",
-            where=str(path),
-            fix="Let the meter record for two minutes.",
-        )
-    east, north = (wind * np.sin(origin))[good].mean(), (wind * np.cos(origin))[good].mean()
-    numbers = {
-        "wind_mean": f"{wind[good].mean():.2f}",
-        "wind_gust": f"{wind[good].max():.2f}",
-        "wind_from": f"{math.degrees(math.atan2(east, north)) % 360:.1f}",
-        "averaged": f"{spread:.0f}",
+    made = read_meter_map(map_path)
+    file = _opened(path, made)
+    if not len(file.table):
+        raise _unlike(path, "holds no row")
+    stamps = _stamps(file, made)
+    columns = {
+        name: _column(file, made, name, column) for name, column in made.columns.given().items()
     }
-    for name, digits in (("pressure", 1), ("temperature", 1), ("humidity", 0)):
-        values = columns[name][recent]
-        if not np.isfinite(values).any():
-            raise LogFileError(
-                f"has no {name} at its end", where=str(path), fix="Check the map and the meter."
-            )
-        numbers[name] = f"{np.nanmean(values):.{digits}f}"
-    at = datetime.fromtimestamp(0, UTC) + timedelta(seconds=round(last))
-    return Reading(at, numbers, int(good.sum()))
+    there = np.isfinite(stamps) & np.isfinite(columns["wind"])
+    if not there.any():
+        raise _unlike(path, "holds no row with a time and a wind")
+    last = float(stamps[there].max())
+    recent = (stamps > last - made.mean.seconds) & (stamps <= last)
+    _check_enough(stamps[recent], there[recent], path)
+    good = recent & there
+    numbers = _wind(stamps[good], {n: v[good] for n, v in columns.items()}, made.mean.gust_s)
+    numbers["averaged"] = f"{np.ptp(stamps[good]):.0f}"
+    for name, digits, factor, offset in (
+        ("pressure", 2, 0.01, 0.0),
+        ("temperature", 2, 1.0, -ZERO_CELSIUS_K),
+        ("humidity", 1, 1.0, 0.0),
+    ):
+        if name in columns and np.isfinite(columns[name][recent]).any():
+            mean = float(np.nanmean(columns[name][recent])) * factor + offset
+            numbers[name] = f"{mean:.{digits}f}"
+    at = datetime.fromtimestamp(0, UTC) + timedelta(seconds=math.floor(last))
+    return Reading(at, numbers, int(good.sum()), made.instrument or made.id)
 
 
-def _table(path: Path) -> TextTable:
+def _check_enough(stamps: FloatArray, there: npt.NDArray[np.bool_], path: Path) -> None:
+    spread = float(np.ptp(stamps[there]))
+    if spread < LEAST_S:
+        raise _unlike(
+            path,
+            f"holds {spread:.0f} s of wind at its end, and {LEAST_S:.0f} s are needed",
+            "Let the meter record for two minutes.",
+        )
+    if there.mean() < LEAST_SHARE:
+        raise _unlike(path, "lacks the wind in most of its last rows", "Look at the meter.")
+
+
+def _wind(stamps: FloatArray, columns: dict[str, FloatArray], gust_s: float) -> dict[str, str]:
+    """Give mean, gust and direction of the wind."""
+    speed = columns["wind"]
+    mean = float(speed.mean())
+    gusts = columns.get("gust")
+    if gusts is not None and np.isfinite(gusts).any():
+        gust = float(np.nanmax(gusts))
+    else:
+        gust = _highest_mean(stamps, speed, gust_s)
+    numbers = {"wind_mean": _rounded_up(mean), "wind_gust": _rounded_up(max(gust, mean))}
+    if "wind_from" in columns and np.isfinite(columns["wind_from"]).any():
+        numbers["wind_from"] = f"{_direction(speed, columns['wind_from']):.1f}"
+    return numbers
+
+
+def _rounded_up(speed: float) -> str:
+    return f"{math.ceil(speed * 100 - 1e-6) / 100:.2f}"
+
+
+def _highest_mean(stamps: FloatArray, speed: FloatArray, window_s: float) -> float:
+    """Give the highest mean over a window, or the highest value where rows are further apart."""
+    order = np.argsort(stamps, kind="stable")
+    stamps, speed = stamps[order], speed[order]
+    if len(stamps) < 2 or 2 * float(np.median(np.diff(stamps))) > window_s:
+        return float(speed.max())
+    sums = np.concatenate(([0.0], np.cumsum(speed)))
+    first = np.searchsorted(stamps, stamps - window_s, side="right")
+    last = np.arange(1, len(stamps) + 1)
+    return float(((sums[last] - sums[first]) / (last - first)).max())
+
+
+def _direction(speed: FloatArray, origin_deg: FloatArray) -> float:
+    """Give where the mean wind comes from [deg]; of winds that cancel, where the strongest does."""
+    known = np.isfinite(origin_deg)
+    origin = np.radians(origin_deg[known])
+    east, north = (speed[known] * np.sin(origin)).mean(), (speed[known] * np.cos(origin)).mean()
+    if math.hypot(east, north) < 1e-9:
+        return float(origin_deg[known][speed[known].argmax()]) % 360.0
+    return round(math.degrees(math.atan2(east, north)) % 360.0, 1) % 360.0
+
+
+# --- the file
+
+
+def _unlike(path: Path, found: str, fix: str = "Check the map and the meter.") -> LogFileError:
+    return LogFileError(found, where=path.name or str(path), fix=fix)
+
+
+def _opened(path: Path, made: MeterMap) -> TextFile:
+    from flightlog.importers.delimited_file import open_text
+
     try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise LogFileError(
-                f"is larger than {LARGEST_BYTES} bytes", where=str(path), fix="Name the right file."
+        size = path.stat().st_size
+    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
+        said = getattr(error, "strerror", None) or "no file can have this name"
+        raise _unlike(path, f"can't be read ({said})", "Check the name.") from error
+    if size > LARGEST_BYTES:
+        raise _unlike(path, f"holds {size} bytes, too many for a meter's file", "Check the name.")
+    section = made.file
+    return open_text(
+        path,
+        encoding=section.encoding,
+        delimiter="\t" if section.delimiter == "tab" else section.delimiter,
+        header_line=section.header_line,
+        skip_lines=section.skip_lines,
+        comments=None if section.comment is None else (section.comment,),
+    )
+
+
+def _place(file: TextFile, header: str) -> int:
+    from flightlog.importers.common import clean_text
+
+    known = file.table.header
+    for name in (header, clean_text(header).strip()[:80]):
+        if name in known:
+            return known.index(name)
+    hint = near_miss(header, list(known)) or f"Its headers are {', '.join(known[:12])}."
+    raise _unlike(file.path, f"has no column {header[:60]!r}", hint)
+
+
+def _stamps(file: TextFile, made: MeterMap) -> FloatArray:
+    """Give the time of each row, in Unix seconds."""
+    from flightlog.importers.delimited_times import joined, read_moments
+
+    time, table = made.time, file.table
+    places = [_place(file, header) for header in time.columns]
+    if time.format in _FACTORS:
+        stamps = _numbers(file, made, places[0], time.columns[0], "s") / _FACTORS[time.format]
+    else:
+        cells = table.cells(places[0])
+        if len(places) == 2:
+            cells = joined(cells, table.cells(places[1]))
+        moments = read_moments(cells, time.order)
+        stamps = moments.stamp_s
+        if time.date is not None and not moments.dated:
+            stamps = stamps + (time.date.toordinal() - _EPOCH) * _DAY_S
+        elif not moments.dated:
+            raise _unlike(file.path, "has no dates in its column of times")
+        if moments.unclear:
+            raise _unlike(
+                file.path,
+                "has dates of which none tells whether the day or the month comes first",
+                'Write order = "day-month-year", or the other one, under [time] in the map.',
             )
-        content = path.read_bytes()
-    except (OSError, ValueError) as error:
-        said = getattr(error, "strerror", None) or str(error)
-        raise LogFileError(f"can't be read ({said})", where=str(path), fix="Check it.") from error
-    decoded = decode(content)
-    decoded = type(decoded)(unix_lines(decoded.text), decoded.encoding, decoded.damaged)
-    dialect = find_dialect(decoded.text)
-    if dialect is None or not dialect.header_line:
-        raise LogFileError("is no table with a header", where=str(path), fix="Name another file.")
-    return read_table(decoded, dialect)
+        if not moments.zoned and time.utc_offset_h is None:
+            raise _unlike(
+                file.path,
+                "has times of a zone that is not known",
+                "Write utc_offset_h under [time] in the map: 1 for an hour ahead of UTC.",
+            )
+        if not moments.zoned:
+            stamps = stamps - 3600.0 * (time.utc_offset_h or 0.0)
+    return np.where((stamps > 0) & (stamps < _LAST_UNIX_S), stamps, np.nan)
 
 
-def _cells(table: TextTable, header: str, path: Path) -> list[str]:
-    if header not in table.header:
-        known = [h for h in table.header if h]
-        raise LogFileError(
-            f"has no column {header[:60]!r}",
-            where=str(path),
-            fix=near_miss(header, known) or f"It has: {', '.join(known[:12])}.",
+def _column(file: TextFile, made: MeterMap, name: str, column: MeterColumn) -> FloatArray:
+    from flightlog.importers.delimited_tables import to_house
+    from flightlog.team_files.column_units import named_unit
+
+    unit = named_unit(column.unit, HOUSE[name])
+    values = _numbers(file, made, _place(file, column.header), column.header, HOUSE[name], name)
+    return to_house(values, unit) if unit is not None else values
+
+
+def _numbers(
+    file: TextFile, made: MeterMap, at: int, header: str, house: str, name: str = ""
+) -> FloatArray:
+    """Read a column, and see that the units in the file are those of the map."""
+    from flightlog.importers.delimited_numbers import numbers
+    from flightlog.team_files.column_units import spelled_unit
+
+    table, missing = file.table, made.file.missing
+    blank = {text.strip() for text in missing if isinstance(text, str)}
+    pieces = (
+        ["" if cell.strip() in blank else cell for cell in piece] if blank else piece
+        for piece in table.pieces(at)
+    )
+    values, bad = numbers(table, at, _style(file, made, at, header), cells=pieces)
+    if name:
+        written = {*bad.units, *table.dialect.units[at : at + 1]} - {""}
+        unit = getattr(made.columns, name).unit
+        for text in written:
+            told = spelled_unit(text, house)
+            if told is not None and told.name != unit:
+                raise _unlike(
+                    file.path,
+                    f"has {header[:60]!r} in {told.name}, and the map says {unit}",
+                    "Correct the unit in the map.",
+                )
+    for sentinel in missing:
+        if not isinstance(sentinel, str):
+            values = np.where(values == sentinel, np.nan, values)
+    return values
+
+
+def _style(file: TextFile, made: MeterMap, at: int, header: str) -> NumberStyle:
+    from flightlog.importers.delimited_numbers import NumberStyle, style_of
+
+    if made.file.decimal is not None:
+        return NumberStyle(made.file.decimal)
+    style = style_of(file.table.some(at), elsewhere=file.decimal)
+    if style.unclear:
+        raise _unlike(
+            file.path,
+            f"may have thousands or decimal commas in {header[:60]!r}",
+            'Write decimal = "," or "." under [file] in the map.',
         )
-    return table.cells(table.header.index(header))
-
-
-def _stamps(table: TextTable, file: _MapFile, path: Path) -> FloatArray:
-    moments = read_moments(_cells(table, file.columns.time, path))
-    if not moments.dated or not np.isfinite(moments.stamp_s).any():
-        raise LogFileError(
-            "has no dates in its column of times", where=str(path), fix="Let the meter write them."
-        )
-    if moments.zoned:
-        return moments.stamp_s
-    if file.utc_offset_min is None:
-        raise LogFileError(
-            "writes times of a zone that is not known",
-            where=str(path),
-            fix="Give utc_offset_min in the map: 60 for one hour ahead of UTC.",
-        )
-    return moments.stamp_s - 60.0 * file.utc_offset_min
-
-
-def _column(table: TextTable, name: str, column: _Column, path: Path) -> FloatArray:
-    factor, offset = _UNITS[name][column.unit]
-    values = [_number(cell) for cell in _cells(table, column.header, path)]
-    return np.array(values) * factor + offset
-
-
-def _number(cell: str) -> float:
-    text = cell.strip()
-    if "," in text and "." not in text:
-        text = text.replace(",", ".")
-    try:
-        value = float(text)
-    except ValueError:
-        return math.nan
-    return value if math.isfinite(value) else math.nan
+    return style

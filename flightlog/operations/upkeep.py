@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from flightlog.errors import FlightlogError, TeamFileError, UsageError
+from flightlog.errors import FlightlogError, TeamFileError
 from flightlog.inputs import Life, Task
 from flightlog.logbook.entry import CITES, INSPECTS, Entry
 from flightlog.logbook.flying_kinds import (
@@ -179,7 +179,9 @@ class Due:
     def clear(self) -> str:
         """What would clear it, as a sentence."""
         if self.name == FILE:
-            return f"Enter its file: 'flightlog team enter FILE', or remove it: {_remove(self.id)}."
+            fitted = self.thing == COMPONENT
+            other = f", or enter that it was removed: {_remove(self.id)}" if fitted else ""
+            return f"Enter its file: 'flightlog team enter FILE --by WHO'{other}."
         if self.name == LIFE:
             if self.thing == COMPONENT:
                 return f"Replace it, and enter that: {_remove(self.id)}."
@@ -187,7 +189,7 @@ class Due:
         if self.waits_for is not None:
             return (
                 f"Have a second person look at it: 'flightlog team inspect {named(self.waits_for)} "
-                "--by WHO'."
+                "--text TEXT --by WHO'."
             )
         return (
             f"Do it, and enter it: 'flightlog team done {self.name} --{self.thing} {self.id} "
@@ -210,10 +212,13 @@ def due(desk: Desk, aircraft: str | None = None, pack: str | None = None) -> tup
         Only of this aircraft with what is fitted to it, and of this pack; all when neither is
         given.
 
+    Returns
+    -------
+    tuple of Due
+        What has no file in force is among them, as due.
+
     Raises
     ------
-    UsageError
-        If the record holds no file of the aircraft or pack that is named.
     TeamFileError
         If a file in force can't be read.
     """
@@ -232,8 +237,8 @@ def due(desk: Desk, aircraft: str | None = None, pack: str | None = None) -> tup
 
 def due_of(desk: Desk, thing: str, id_: str) -> tuple[Due, ...]:
     """Give what is due of one thing, in the order of its file, its life last."""
-    if thing == COMPONENT and desk.versions.in_force(thing, id_) is None:
-        return (Due(thing, id_, FILE, "its file", DUE, (), "the record holds none"),)
+    if desk.versions.in_force(thing, id_) is None:
+        return (Due(thing, id_, FILE, "its file", DUE, (), "none is in force"),)
     tasks, life = tasks_of(desk, thing, id_)
     found = [_task(desk, thing, id_, task) for task in tasks]
     if life != Life():
@@ -454,7 +459,7 @@ def upkeep_conditions(desk: Desk, plan: Plan) -> list[Condition]:
     """Say whether inspections are done, and lives not over, for the next flight."""
     try:
         every = due(desk, plan.aircraft, plan.pack)
-    except (UsageError, TeamFileError) as error:
+    except TeamFileError as error:
         clear = error.fix or "Put the file right and enter it: 'flightlog team enter FILE'."
         return [
             Condition(name, False, f"{error.where}: {error.found}", clear)
@@ -462,7 +467,7 @@ def upkeep_conditions(desk: Desk, plan: Plan) -> list[Condition]:
         ]
     return [
         _condition(INSPECTIONS, [d for d in every if d.name != LIFE], "no inspection is due"),
-        _condition(LIVES, [d for d in every if d.name == LIFE], "no life is over"),
+        _condition(LIVES, [d for d in every if d.name in (LIFE, FILE)], "no life is over"),
     ]
 
 

@@ -7,60 +7,80 @@ degrees from true north.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from flightlog.constants import ZERO_CELSIUS_K
+from flightlog.constants import MERCURY_PA_MM, ZERO_CELSIUS_K
 from flightlog.errors import UsageError
-from flightlog.estimation.air import density
-from flightlog.inputs import WeatherLimits
+from flightlog.estimation.air import moist_air, standard_atmosphere
+from flightlog.inputs import AIR_TEMPERATURE_STD_K
 from flightlog.logbook.book import Draft
 from flightlog.logbook.canonical import quantity
-from flightlog.logbook.entry import Entry, Signer
+from flightlog.logbook.entry import CORRECTS, Attachment, Entry, Relation, Signer
 from flightlog.logbook.flying_kinds import WEATHER
 from flightlog.operations.desk import Desk
-from flightlog.operations.plan import Condition, Plan
-from flightlog.operations.positions import CLOCKS_APART, number
+from flightlog.operations.positions import number
+from flightlog.uncertain import Uncertain
 
 ROLE = "engineer"
 """The role in which a person measures."""
-_HUNDRED = Decimal(100)
+HUMIDITY_STD = 0.05
+"""Standard uncertainty of a relative humidity that a handheld meter shows. [-]"""
+USUAL_HPA = 40.0
+"""Weather moves the pressure at a place by no more than this from that of standard air. [hPa]"""
 
 
 @dataclass(frozen=True, slots=True)
 class _Field:
-    """What a number of the weather may be: its unit, its range, and what else it looks like."""
+    """What a number of the weather may be: its unit, its range, and how it is to be given."""
 
     unit: str
     least: float
     most: float
-    else_: str
+    how: str
 
 
 FIELDS = {
-    "mast_height": _Field("m", 0.5, 30, "the height above the ground, in metres"),
+    "mast_height": _Field("m", 1.5, 30, "the height of the meter above the ground, in metres"),
     "averaged": _Field("s", 1, 7200, "the time over which it was averaged, in seconds"),
-    "wind_mean": _Field("m/s", 0, 40, "in m/s, not in knots or km/h"),
-    "wind_gust": _Field("m/s", 0, 60, "in m/s, not in knots or km/h"),
+    "wind_mean": _Field("m/s", 0, 40, "in m/s, not in km/h or knots"),
+    "wind_gust": _Field("m/s", 0, 60, "in m/s, not in km/h or knots"),
     "wind_from": _Field("deg", 0, 360, "in degrees from true north, where the wind comes from"),
-    "pressure": _Field("hPa", 500, 1100, "in hPa at the strip, not in Pa or inches of mercury"),
-    "temperature": _Field("°C", -40, 55, "in °C in the shade, not in Fahrenheit or kelvin"),
-    "humidity": _Field("%", 0, 100, "relative, in per cent"),
+    "pressure": _Field("hPa", 500, 1100, "in hPa at the strip itself, not reduced to sea level"),
+    "temperature": _Field("°C", -40, 55, "in °C in the shade"),
+    "humidity": _Field("%", 2, 100, "relative, in per cent"),
 }
-"""Number of a weather entry -> what it may be."""
+"""Number of a weather entry -> what it may be. Wind close to the ground reads low, hence the
+least mast height."""
+
+_LOOKS = {
+    "pressure": (
+        (50_000, 110_000, "Pa", 0.01),
+        (50, 110, "kPa", 10.0),
+        (15, 33, "inches of mercury", 25.4 * MERCURY_PA_MM / 100),
+    ),
+    "temperature": ((200, 330, "kelvin", None), (55, 130, "Fahrenheit", None)),
+    "humidity": ((0, 2, "a share of one", 100.0),),
+}
+"""Number out of range -> from, to, what it looks like then, and the factor that puts it right."""
+_MERCURY_MM = (680, 800)
 
 
 def weather_draft(
     place: str,
     instrument: str,
-    numbers: dict[str, str],
+    numbers: Mapping[str, str],
     key: str,
     *,
     source: str = "read-off",
+    elevation_m: float | None = None,
     occurred: datetime | None = None,
     late_reason: str = "",
+    corrects: Entry | None = None,
+    attachments: Sequence[Attachment] = (),
 ) -> Draft:
     """Draft a weather entry from numbers as they were read off.
 
@@ -70,14 +90,20 @@ def weather_draft(
         Id of the site, or words.
     instrument : str
         What was read.
-    numbers : dict
-        Key of ``FIELDS`` -> digits; all but ``averaged`` are needed.
+    numbers : mapping
+        Key of `FIELDS` -> digits; all but ``averaged`` are needed.
     key : str
         Public key of the person.
     source : str
         "read-off" or "meter-file".
+    elevation_m : float, optional
+        Of the site above sea level, where known: the pressure has to fit it. [m]
     occurred, late_reason
         When it was measured, where that is not now.
+    corrects : Entry, optional
+        An earlier weather entry that this one puts right.
+    attachments : sequence of Attachment
+        The meter's file.
 
     Raises
     ------
@@ -86,35 +112,75 @@ def weather_draft(
     """
     content: dict[str, Any] = {"place": place, "instrument": instrument, "source": source}
     for name, text in numbers.items():
-        value = number(text, name)
-        field = FIELDS[name]
-        if not field.least <= float(value) <= field.most:
-            raise UsageError(
-                f"{text} is not between {field.least:g} and {field.most:g}",
-                where=name.replace("_", " "),
-                fix=f"Give it {field.else_}.",
-            )
-        content[name] = quantity(value, field.unit)
-    missing = [n for n in FIELDS if n not in content and n != "averaged"]
+        content[name] = quantity(_checked(name, number(text, _words(name))), FIELDS[name].unit)
+    missing = next((n for n in FIELDS if n not in content and n != "averaged"), "")
     if missing:
         raise UsageError(
-            f"{missing[0].replace('_', ' ')} is missing",
-            where="weather",
+            "is missing",
+            where=_words(missing),
             fix="Measure it: what is not known can't be judged.",
         )
     if Decimal(content["wind_gust"]["value"]) < Decimal(content["wind_mean"]["value"]):
         raise UsageError(
-            "the gust is below the mean",
-            where="wind",
-            fix="The gust is the greatest speed of the measurement.",
+            f"{content['wind_gust']['value']} m/s is below the mean of "
+            f"{content['wind_mean']['value']} m/s",
+            where="wind gust",
+            fix="The gust is the greatest speed of the measurement, in the unit of the mean.",
         )
+    _check_pressure(float(content["pressure"]["value"]), elevation_m)
     return Draft(
         WEATHER,
         content,
         [Signer(key, "measured", ROLE)],
+        list(attachments),
+        [Relation(CORRECTS, corrects.hash)] if corrects is not None else [],
         occurred=occurred,
         late_reason=late_reason,
     )
+
+
+def _words(name: str) -> str:
+    return name.replace("_", " ")
+
+
+def _checked(name: str, value: Decimal) -> Decimal:
+    field, amount = FIELDS[name], float(value)
+    if field.least <= amount <= field.most:
+        return value
+    fix = f"Give it {field.how}."
+    for least, most, looks, factor in _LOOKS.get(name, ()):
+        if least <= amount <= most:
+            right = f": {amount * factor:.5g} {field.unit}" if factor else ""
+            fix = f"It looks like {looks}{right}. {fix}"
+            break
+    raise UsageError(
+        f"{value} {field.unit} is not from {field.least:g} to {field.most:g}",
+        where=_words(name),
+        fix=fix,
+    )
+
+
+def _check_pressure(hpa: float, elevation_m: float | None) -> None:
+    """Refuse a pressure that is none of the strip: reduced to sea level, or in another unit."""
+    if elevation_m is not None:
+        usual = standard_atmosphere(elevation_m)[1] / 100.0
+        if abs(hpa - usual) > USUAL_HPA:
+            raise UsageError(
+                f"{hpa:g} hPa is far from the {usual:.0f} hPa that are usual at {elevation_m:g} m",
+                where="pressure",
+                fix="Give the pressure at the strip itself, not reduced to sea level; or correct "
+                "elevation_m in the site's file.",
+            )
+    elif _MERCURY_MM[0] <= hpa <= _MERCURY_MM[1]:
+        raise UsageError(
+            f"{hpa:g} hPa may be millimetres of mercury",
+            where="pressure",
+            fix=f"Then it is {hpa * MERCURY_PA_MM / 100:.1f} hPa. If the strip does lie so high, "
+            "write elevation_m into the site's file.",
+        )
+
+
+# --- what an entry says
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +194,7 @@ class Components:
 
 
 def value_of(entry: Entry, name: str) -> float:
-    """Give a number of a weather entry, in the unit of ``FIELDS``."""
+    """Give a number of a weather entry, in the unit of `FIELDS`."""
     return float(entry.body.content[name]["value"])
 
 
@@ -146,87 +212,44 @@ def wind_components(entry: Entry, heading_deg: float | None) -> Components:
     if heading_deg is None:
         return Components(0.0, mean, 0.0, gust)
     angle = math.radians(value_of(entry, "wind_from") - heading_deg)
-    return Components(
-        mean * math.cos(angle),
-        mean * math.sin(angle),
-        gust * math.cos(angle),
-        gust * math.sin(angle),
-    )
+    along, across = math.cos(angle), math.sin(angle)
+    return Components(mean * along, mean * across, gust * along, gust * across)
 
 
-def air_density(entry: Entry) -> float:
-    """Give the density of the air of an entry [kg/m³]."""
-    return density(
+def impossible(entry: Entry) -> str:
+    """Say what of an entry can't be, "" where all can: not every program asks before it writes."""
+    content = entry.body.content
+    for name, field in FIELDS.items():
+        if name in content and not field.least <= value_of(entry, name) <= field.most:
+            return f"{_words(name)} {content[name]['value']} {field.unit} can't be"
+    if value_of(entry, "wind_gust") < value_of(entry, "wind_mean"):
+        return "the gust is below the mean"
+    return ""
+
+
+def air_density(entry: Entry) -> Uncertain | None:
+    """Give the density of the air of an entry, as sure as handheld instruments are [kg/m³].
+
+    None where the entry says what can't be.
+    """
+    if impossible(entry):
+        return None
+    return moist_air(
         value_of(entry, "pressure") * 100.0,
         value_of(entry, "temperature") + ZERO_CELSIUS_K,
         value_of(entry, "humidity") / 100.0,
+        temperature_std_k=AIR_TEMPERATURE_STD_K,
+        humidity_std=HUMIDITY_STD,
     )
 
 
 def latest_weather(desk: Desk, place: str = "") -> Entry | None:
     """Give the weather that was measured last, at a place where one is named."""
-    found = [e for e in desk.ledger.of(WEATHER) if not place or e.body.content["place"] == place]
-    return max(found, key=desk.ledger.when) if found else None
+    return max(measured(desk, place), key=desk.ledger.when, default=None)
 
 
-def weather_conditions(desk: Desk, plan: Plan) -> list[Condition]:
-    """Say whether the weather was measured lately and lies within the aircraft's limits."""
-    return [_condition(desk, plan)]
-
-
-def _condition(desk: Desk, plan: Plan) -> Condition:
-    def held(says: str, clear: str, *rests_on: Entry) -> Condition:
-        return Condition("weather", False, says, clear, rests_on)
-
-    measure = f"'flightlog weather add --place {plan.site or 'PLACE'} ... --by WHO'."
-    limits = desk.aircraft(plan.aircraft).weather
-    if limits is None:
-        return held(
-            f"the file of {plan.aircraft} sets no limits for the weather",
-            "Add [weather] to it, and enter the file.",
-        )
-    entry = latest_weather(desk, plan.site)
-    at = f" at {plan.site}" if plan.site else ""
-    if entry is None or not desk.ledger.persons(entry, "measured", ROLE):
-        return held(f"nobody measured it{at}", measure)
-    age = desk.ledger.now - desk.ledger.when(entry)
-    if age < -CLOCKS_APART:
-        return held("it lies ahead of this laptop's clock", "Set the clock; then measure.", entry)
-    minutes = max(0.0, age.total_seconds() / 60)
-    if age > timedelta(minutes=limits.valid_min):
-        return held(
-            f"measured {minutes:.0f} min ago; it holds for {limits.valid_min:g} min", measure, entry
-        )
-    beyond = limits_passed(desk, plan, entry, limits)
-    if beyond:
-        return held("; ".join(beyond), f"Wait, then measure anew: {measure}", entry)
-    said = (
-        f"wind {value_of(entry, 'wind_mean'):g} m/s, gusts {value_of(entry, 'wind_gust'):g} m/s "
-        f"from {value_of(entry, 'wind_from'):.0f} deg, {value_of(entry, 'temperature'):g} °C, "
-        f"{minutes:.0f} min ago: within the limits of {plan.aircraft}"
+def measured(desk: Desk, place: str = "") -> tuple[Entry, ...]:
+    """Give all that was measured and not corrected, at a place where one is named."""
+    return tuple(
+        e for e in desk.ledger.of(WEATHER) if not place or e.body.content["place"] == place
     )
-    return Condition("weather", True, said, "", (entry,))
-
-
-def limits_passed(desk: Desk, plan: Plan, entry: Entry, limits: WeatherLimits) -> list[str]:
-    """Say which limits of the aircraft the weather goes beyond; compared unrounded."""
-    site = desk.site(plan.site) if plan.site else None
-    heading = site.runway.heading_deg if site is not None and site.runway is not None else None
-    parts = wind_components(entry, heading)
-    cross = max(abs(parts.cross), abs(parts.gust_cross))
-    whole = "" if heading is not None else " (no runway known: the whole wind counts)"
-    pairs = [
-        ("mean wind", value_of(entry, "wind_mean"), limits.wind_mean_m_s, "m/s", ""),
-        ("gusts", value_of(entry, "wind_gust"), limits.wind_gust_m_s, "m/s", ""),
-        ("crosswind in gusts", cross, limits.crosswind_m_s, "m/s", whole),
-        ("temperature", value_of(entry, "temperature"), limits.temperature_max_c, "°C", ""),
-    ]
-    beyond = [
-        f"{name} {value:.2f} {unit}, at most {most:g} {unit}{note}"
-        for name, value, most, unit, note in pairs
-        if most is not None and value > most
-    ]
-    least = limits.temperature_min_c
-    if least is not None and value_of(entry, "temperature") < least:
-        beyond.append(f"temperature {value_of(entry, 'temperature'):g} °C, at least {least:g} °C")
-    return beyond

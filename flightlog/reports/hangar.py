@@ -74,6 +74,11 @@ def _in_short(desk: Desk, thing: str, id_: str) -> str:
     return f"{id_}{where}: {_used(thing, used)}; {', '.join(states) or 'nothing due'}"
 
 
+def usage_line(desk: Desk, thing: str, id_: str) -> str:
+    """Give what one thing was used, in a line."""
+    return f"{id_}: {_used(thing, usage_of(desk, thing, id_))}"
+
+
 # --- one of each
 
 
@@ -96,7 +101,9 @@ def _part(desk: Desk, component: str, position: str) -> str:
         return f"{component}, {position}: no file of it is in force"
     file = desk.component(component)
     used = _used(COMPONENT, usage_of(desk, COMPONENT, component))
-    life = [one.text for d in due_of(desk, COMPONENT, component) if d.name == LIFE for one in d.left]
+    life = [
+        one.text for d in due_of(desk, COMPONENT, component) if d.name == LIFE for one in d.left
+    ]
     name = _head(component, file.serial, file.title)
     return f"{name}, {position}: {used}" + (f"; life {', '.join(life)}" if life else "")
 
@@ -181,9 +188,11 @@ def _what(item: Due) -> str:
     said = [item.why] if item.why else []
     said += [one.text for one in item.left]
     last = [f"last done by {named(item.last)}"] if item.last is not None else []
-    waits = [f"done by {named(item.waits_for)}, waits for a second person"] if (
-        item.waits_for is not None
-    ) else []
+    waits = (
+        [f"done by {named(item.waits_for)}, waits for a second person"]
+        if (item.waits_for is not None)
+        else []
+    )
     name = "" if item.name == item.title else f" [{item.name}]"
     return f"{item.title}{name}: {', '.join([*said, *item.notes, *last, *waits]) or 'no end'}"
 
@@ -211,10 +220,9 @@ def _day(at: datetime) -> str:
 def due_lines(desk: Desk) -> list[str]:
     """Give all that is due, the most urgent first, and what makes the list less than whole."""
     every = due(desk)
-    lines = [
-        f"{item.state:<8} {item.thing} {item.id}: {_what(item)}"
-        for item in every
-    ] or ["No file in force names an inspection or a life."]
+    lines = [f"{item.state:<8} {item.thing} {item.id}: {_what(item)}" for item in every] or [
+        "No file in force names an inspection or a life."
+    ]
     stopping = list(dict.fromkeys(item.clear for item in every if item.stops))
     lines += _listed("What clears it", stopping)
     lines += _listed("Contradictions", contradictions(desk))

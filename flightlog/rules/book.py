@@ -1,6 +1,7 @@
 """Rule books, and the limits of an aircraft's own file.
 
-A rule book is data: limits on figures, and a score formula. Every key::
+A rule book is data: limits on figures, clauses for the inspector, and a score formula. Every
+key::
 
     schema = "flightlog.rules/1"    needed, as are id and version
     id, version                     stored with every outcome, beside the file's hash
@@ -20,6 +21,12 @@ A rule book is data: limits on figures, and a score formula. Every key::
     definition                      where the limit measures something else than the figure:
                                     { liftoff = "first_clear" } or { start = "line" }
                                     for takeoff.ground_roll
+    [[clause]]                      one for each clause that an inspector asks about
+    id                              letters, digits, '.', '-' and '_'; needed
+    source                          its number, "clause 3.2"; needed
+    requires                        what it asks for, in words; needed
+    how                             "measured", "declared", "tested" or "photo"; needed
+    limit                           id of the [[limit]] whose outcome shows it
     [score.variables]
     NAME = "figure id"              numbers from the flight
     [score.entered]

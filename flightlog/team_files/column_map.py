@@ -143,15 +143,22 @@ def read_column_map(path: Path) -> tuple[ColumnMap, str]:
     """
     table, sha256 = read_toml(path, KIND)
     made = checked(ColumnMap, table, str(path))
-    _check_file(made.file, f"{path}: [file]")
-    _check_time(made.time, f"{path}: [time]")
+    check_file(made.file, f"{path}: [file]")
+    check_time(made.time, f"{path}: [time]")
     for number, column in enumerate(made.column, start=1):
         _check_column(column, f"{path}: [[column]] number {number}")
     _check_together(made, path)
     return made, sha256
 
 
-def _check_file(file: FileSection, where: str) -> None:
+def check_file(file: FileSection, where: str) -> None:
+    """Check what the model can't: a delimiter that can stand between cells, a known encoding.
+
+    Raises
+    ------
+    TeamFileError
+        Naming the key.
+    """
     if file.delimiter is not None and len(file.delimiter) != 1 and file.delimiter != "tab":
         raise TeamFileError(
             f"is {file.delimiter!r}, not one character",
@@ -183,7 +190,14 @@ def _check_encoding(name: str, where: str) -> None:
         )
 
 
-def _check_time(time: TimeSection, where: str) -> None:
+def check_time(time: TimeSection, where: str) -> None:
+    """Check that columns and keys go with the format.
+
+    Raises
+    ------
+    TeamFileError
+        Naming the key.
+    """
     two = time.format in ("date and time", "gps week")
     if len(time.columns) == 2 and not two:
         raise TeamFileError(

@@ -10,7 +10,14 @@ import math
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from flightlog.constants import FOOT_M, G0_M_S2, KNOT_M_S, MILE_PER_HOUR_M_S, ZERO_CELSIUS_K
+from flightlog.constants import (
+    FOOT_M,
+    G0_M_S2,
+    KNOT_M_S,
+    MERCURY_PA_MM,
+    MILE_PER_HOUR_M_S,
+    ZERO_CELSIUS_K,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +119,8 @@ UNITS: tuple[ColumnUnit, ...] = (
     _unit("Pa", "Pa", "pascal"),
     _unit("hPa", "Pa", "mbar mb millibar", times=100.0),
     _unit("kPa", "Pa", times=1000.0),
+    _unit("inHg", "Pa", times=25.4 * MERCURY_PA_MM),
+    _unit("mmHg", "Pa", "torr", times=MERCURY_PA_MM),
     # motion
     _unit("rad/s", "rad/s"),
     _unit("deg/s", "rad/s", "°/s @/s dps", times=_DEGREE),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import date
+from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -197,23 +198,63 @@ def balance_of(table: BalanceTable | None, path: str) -> Balance | None:
     Raises
     ------
     TeamFileError
-        If the envelope has no area: its corners lie on one line, or it crosses itself to nothing.
+        If the envelope does not enclose one area: its corners lie on one line, one is there
+        twice, or its edges touch or cross each other.
     """
     if table is None:
         return None
     corners = tuple(table.envelope)
-    area = sum(
-        (a[0] * b[1] - b[0] * a[1])
-        for a, b in zip(corners, (*corners[1:], corners[0]), strict=True)
-    )
-    if abs(area) < 1e-9:
+    fault = _envelope_fault(corners)
+    if fault:
         raise TeamFileError(
-            "encloses nothing",
+            fault,
             where=f"{path}: [balance] envelope",
-            fix="Give its corners in order around it.",
+            fix="Give its corners in order around it, each once.",
         )
     given = table.model_dump(exclude={"envelope"})
     return Balance(envelope=corners, **given)
+
+
+_Exact = tuple[Fraction, Fraction]
+
+
+def _envelope_fault(corners: Sequence[tuple[float, float]]) -> str:
+    """Say why corners enclose no single area, "" where they do."""
+    exact = [(Fraction(repr(m)), Fraction(repr(b))) for m, b in corners]
+    twice = next((n for n, corner in enumerate(exact) if corner in exact[:n]), 0)
+    if twice:
+        return f"has corner {twice + 1} twice"
+    count = len(exact)
+    if not any(_turn(exact[0], exact[1], corner) for corner in exact[2:]):
+        return "encloses nothing"
+    for i in range(count):
+        a, b, after = exact[i], exact[(i + 1) % count], exact[(i + 2) % count]
+        if not _turn(a, b, after) and (_is_between(a, b, after) or _is_between(b, after, a)):
+            return f"turns back on itself at corner {(i + 1) % count + 1}"
+        for j in range(i + 2, count - (i == 0)):
+            if _meet(a, b, exact[j], exact[(j + 1) % count]):
+                return f"touches or crosses itself behind the corners {i + 1} and {j + 1}"
+    return ""
+
+
+def _turn(a: _Exact, b: _Exact, c: _Exact) -> int:
+    """Say to which side c lies of the line from a to b; 0 on it."""
+    area = (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+    return (area > 0) - (area < 0)
+
+
+def _is_between(a: _Exact, b: _Exact, c: _Exact) -> bool:
+    """Whether c, on one line with a and b, lies from a to b."""
+    return all(min(a[k], b[k]) <= c[k] <= max(a[k], b[k]) for k in (0, 1))
+
+
+def _meet(a: _Exact, b: _Exact, c: _Exact, d: _Exact) -> bool:
+    """Whether two edges have a point in common."""
+    sides = (_turn(a, b, c), _turn(a, b, d), _turn(c, d, a), _turn(c, d, b))
+    if sides[0] * sides[1] < 0 and sides[2] * sides[3] < 0:
+        return True
+    ends = ((a, b, c), (a, b, d), (c, d, a), (c, d, b))
+    return any(not side and _is_between(*end) for side, end in zip(sides, ends, strict=True))
 
 
 def stations_of(tables: Mapping[str, StationTable], path: str) -> dict[str, Station]:

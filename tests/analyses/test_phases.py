@@ -236,6 +236,7 @@ def test_touch_and_go_is_one_sortie_with_a_note():
     story.go(5, power=0.3).roll(14.0).climb().cruise(20).descend().event("touchdown").stop().rest(9)
     (sortie,), attempts, findings = find_sorties(story.recording())
     assert codes(findings) == ["touch-and-go"]
+    assert findings[0].evidence == {"contacts": 1}
     assert sortie.touchdown_s == pytest.approx(story.events["touchdown"], abs=1.0)
     assert attempts == ()
 

@@ -29,7 +29,11 @@ def shelf(tmp_path, monkeypatch):
         return made(judged(roll), roll=Uncertain.of(roll, 0.6, "m", source="a"), file=log.name)
 
     monkeypatch.setattr(demo, "read_index", lambda: samples)
+    def no_season(folder, logs, tell, *, only=None):
+        return folder / "team", ["2027-03-15  calm.bin: 1 flown"]
+
     monkeypatch.setattr(demo, "debrief_file", stand_in)
+    monkeypatch.setattr("flightlog.cli.season.build_season", no_season)
     monkeypatch.chdir(tmp_path)
     return folder
 
@@ -54,13 +58,22 @@ def test_the_folder_holds_logs_texts_and_json(tmp_path):
     assert "flightlog.debrief/1" == body["schema"]
 
 
-def test_it_ends_with_three_next_commands_one_on_the_users_own_log(capsys):
+def test_it_ends_with_next_commands_one_on_the_users_own_log(capsys):
     assert 0 == app.main(["demo", "--to", "it is here"])
-    last = capsys.readouterr().out.splitlines()[-3:]
+    last = capsys.readouterr().out.splitlines()[-4:]
 
     assert all(line.startswith("  flightlog ") for line in last)
-    assert "YOUR-OWN-LOG" in last[2]
+    assert "YOUR-OWN-LOG" in last[3]
+    assert "sortie list" in last[2]
     assert '"it is here' in last[0]  # quoted, so that it can be typed as it stands
+
+
+def test_the_days_of_the_season_are_told(capsys):
+    assert 0 == app.main(["demo"])
+    said = capsys.readouterr().out
+
+    assert "2027-03-15  calm.bin: 1 flown" in said
+    assert "The team folder is" in said
 
 
 def test_nothing_is_written_over(tmp_path, capsys):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from flightlog.recording import OWN_ID
 from tests.importers.ulog_writer import Writer, started
 
 
@@ -79,3 +80,11 @@ def test_firmware_is_system_release_revision_and_board(recorded):
     writer.row("vehicle_attitude", 1_000_000, 1.0, 0.0, 0.0, 0.0)
 
     assert recorded(writer).receipt.firmware == "Hill v1.11.2 0123456789 on BOARD"
+
+
+def test_what_the_autopilot_calls_itself_is_kept(recorded):
+    writer = Writer().flags().info("char[8] sys_uuid", b"0035002b")
+    writer.declare("vehicle_attitude", "uint64_t timestamp;float[4] q").topic("vehicle_attitude")
+    writer.row("vehicle_attitude", 1_000_000, 1.0, 0.0, 0.0, 0.0)
+
+    assert f"{OWN_ID}0035002b" in recorded(writer).receipt.notes

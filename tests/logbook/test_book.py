@@ -523,3 +523,25 @@ def test_an_entry_is_found_by_hash_or_by_head(book):
     assert entry == book.find(head_code(2, entry.hash)[:7].lower())
     with pytest.raises(RefusedError, match="no such entry"):
         book.find("0" * 64)
+
+
+def test_what_counted_is_judged_anew_when_a_person_is_revoked(tmp_path):
+    laptop = Laptop(tmp_path)
+    with laptop.found() as book:
+        said = signed(book, remark("the tail is sound", "pilot"), ["pilot"])
+        assert book.standing.counts(said)
+        signed(book, remark("a word more", "mechanic"), ["mechanic"])
+        assert book.standing.counts(said)
+        content = {
+            "key": public_of("pilot"),
+            "why": "disclosed",
+            "reason": "seen on a note",
+            "doubtful_after": said.body.previous,
+        }
+        draft = Draft("revocation", content, [Signer(public_of("mechanic"), "revoked")])
+        signed(book, draft, ["mechanic"])
+        with laptop.open(read_only=True) as anew:
+            assert anew.standing.counts(said) == book.standing.counts(said)
+            assert [anew.standing.counts(e) for e in anew.order] == [
+                book.standing.counts(e) for e in book.order
+            ]

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from flightlog.errors import NotWritableError, TeamFileError, TeamFolderError
@@ -64,3 +66,13 @@ def test_a_slip_in_the_team_file_is_told(tmp_path):
 
     with pytest.raises(TeamFileError, match="nmae"):
         TeamFolder.read(tmp_path)
+
+
+def test_where_cards_are_put_in_stands_in_the_team_file_and_above_it_in_the_environment(tmp_path):
+    place = TeamFolder.create(tmp_path / "team", "farm").path / TEAM_FILE
+    assert TeamFolder.read(place.parent).card_folder({}) is None
+
+    place.write_text(f"{place.read_text(encoding='utf-8')}card = 'cards'\n", encoding="utf-8")
+    folder = TeamFolder.read(place.parent)
+    assert Path("cards") == folder.card_folder({"FLIGHTLOG_CARD": " "})
+    assert Path("elsewhere") == folder.card_folder({"FLIGHTLOG_CARD": "elsewhere"})

@@ -1,0 +1,121 @@
+"""What a log shows that reopens checks: entered by the device, as soon as the log is in the record.
+
+Only what the log shows beyond its own uncertainty: an outcome of the aircraft's own limit that is
+``not met``. A person may know more, or better; the entry of the device stays all the same, and
+what it stops two persons return to service.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from flightlog.logbook.entry import CITES, Entry, write_utc
+from flightlog.logbook.flying_kinds import EVENT, RECORDING
+from flightlog.operations.desk import Desk
+from flightlog.operations.events import ATTEMPT, HARD_LANDING
+from flightlog.operations.service import note_event
+from flightlog.operations.sortie_drafts import LogClock, clock_of
+from flightlog.operations.sorties import SortieRecord, recording_debrief
+
+OVERSPEED, OVER_CURRENT = "overspeed", "over-current"
+EXCEEDED: Mapping[str, str] = {
+    "landing.sink_rate": HARD_LANDING,
+    "landing.peak_load_factor": HARD_LANDING,
+    "flight.max_airspeed": OVERSPEED,
+    "battery.max_current": OVER_CURRENT,
+}
+"""Figure whose limit in the aircraft's file was not met -> the event that it is."""
+
+
+BY_THE_LOG = "By the log, "
+"""How the text of such an event begins."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """An event that a log shows.
+
+    Attributes
+    ----------
+    word : str
+        As in `flightlog.operations.events.EVENTS`.
+    number : int
+        Of the sortie; 0 for an attempt, which belongs to none.
+    text : str
+        What the log shows. A clause.
+    """
+
+    word: str
+    number: int
+    text: str
+
+
+def shown_events(whole: Mapping[str, Any], clock: LogClock) -> Iterator[Shown]:
+    """Give the events that a stored debrief shows."""
+    attempts = whole["attempts"]
+    if attempts:
+        told = ", ".join(_attempt(a, clock) for a in attempts[:10])
+        rolls = "a roll was" if len(attempts) == 1 else f"{len(attempts)} rolls were"
+        yield Shown(ATTEMPT, 0, f"{rolls} given up, {told}")
+    for sortie in whole["sorties"]:
+        yield from exceeded(sortie)
+
+
+def exceeded(sortie: Mapping[str, Any]) -> Iterator[Shown]:
+    """Give the limits of the aircraft that a sortie of a stored debrief exceeded, by event."""
+    for outcome in sortie["outcomes"]:
+        word = EXCEEDED.get(outcome["figure"])
+        if word and outcome["kind"] == "aircraft" and outcome["outcome"] == "not met":
+            bound = outcome["bound"]
+            value = _number(outcome["value"], outcome["unit"])
+            limit = f"{bound['op']} {_number(bound['value'], bound['unit'])}"
+            text = f"{outcome['figure']} was {value}, the aircraft's limit is {limit}"
+            yield Shown(word, sortie["number"], text)
+
+
+def _number(value: float, unit: str) -> str:
+    return f"{value:.4g} {unit}".rstrip()
+
+
+def _attempt(attempt: Mapping[str, Any], clock: LogClock) -> str:
+    at = clock.utc(attempt["start_s"])
+    when = f"at {write_utc(at)}" if at is not None else f"at {attempt['start_s']:.0f} s of the log"
+    speed = attempt["peak_ground_speed"]
+    return f"{when} at up to {speed['value']:.1f} {speed['unit']}"
+
+
+def note_log_events(
+    desk: Desk, recording: Entry, flights: tuple[SortieRecord, ...]
+) -> tuple[Entry, ...]:
+    """Enter the events that a recording shows and that were not entered from it before.
+
+    Parameters
+    ----------
+    desk : Desk
+        The team's.
+    recording : Entry
+        Whose debrief is stored.
+    flights : tuple of SortieRecord
+        Its flights, for their packs.
+    """
+    aircraft = recording.body.content.get("aircraft")
+    whole = recording_debrief(desk, recording)
+    if aircraft is None or whole is None:
+        return ()
+    there = [
+        (e.body.content["event"], str(e.body.content.get("text", "")))
+        for one in (recording, *desk.ledger.of(RECORDING, sha256=whole["log"]["sha256"]))
+        for e in desk.ledger.naming(one, CITES, EVENT)
+    ]
+    packs = {flight.number: flight.pack for flight in flights}
+    added = []
+    for event in shown_events(whole, clock_of(recording, whole)):
+        begin = f"{BY_THE_LOG}sortie {event.number}: " if event.number else BY_THE_LOG
+        pack = packs.get(event.number, "") if event.word == OVER_CURRENT else ""
+        if not any(word == event.word and text.startswith(begin) for word, text in there):
+            text = f"{begin}{event.text}"
+            about = {"pack": pack} if pack else {"aircraft": aircraft}
+            added.append(note_event(desk, event.word, **about, text=text, cites=[recording]))
+    return tuple(added)

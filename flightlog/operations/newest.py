@@ -1,0 +1,192 @@
+"""The newest log on a card: by what the files hold, their times, and the numbers in their names.
+
+Recorders number their logs, and many have no clock when they begin one, so that times may be
+missing or alike. A time that no flying day has is not believed; the number decides then, and
+where it speaks against the times both are told.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from flightlog.errors import FlightlogError, LogFileError
+from flightlog.importers import detect, read_head
+
+DEEPEST = 8
+"""Folders below the one that is named."""
+MOST_ENTRIES = 50_000
+"""Files and folders that are looked at."""
+MOST_HEADS = 500
+"""Files whose beginning is read, the newest first: pictures may lie on a card too."""
+FAT_STEP_S = 2.0
+"""Times on a card are told in steps of so much [s]."""
+
+_EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
+_AHEAD = timedelta(days=1)
+_SYSTEM = {"system volume information", "lost+found", "__macosx", "recycler", "found.000"}
+_DIGITS = re.compile(r"\d{1,18}", re.ASCII)
+_HIDDEN = getattr(stat, "FILE_ATTRIBUTE_HIDDEN", 0) | getattr(stat, "FILE_ATTRIBUTE_SYSTEM", 0)
+_REPARSE = getattr(stat, "FILE_ATTRIBUTE_REPARSE_POINT", 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A file on a card.
+
+    Attributes
+    ----------
+    path : Path
+        Where it is.
+    size : int
+        [bytes]
+    changed : datetime or None
+        Its time (aware); None where it can't be believed.
+    number : int
+        The last number in its name, -1 without one.
+    """
+
+    path: Path
+    size: int
+    changed: datetime | None
+    number: int
+
+    def place(self) -> tuple[bool, int, int, str]:
+        """Give what files are sorted by, the newest highest."""
+        step = int(self.changed.timestamp() / FAT_STEP_S) if self.changed is not None else 0
+        return (self.changed is not None, step, self.number, self.path.name)
+
+
+@dataclass(frozen=True, slots=True)
+class Newest:
+    """The newest log of a folder.
+
+    Attributes
+    ----------
+    log : Found
+        It.
+    format : str
+        Slug of its format.
+    others : int
+        How many other files there are.
+    higher : Found or None
+        A log beside it of the same kind with a higher number in its name, though older by time.
+    """
+
+    log: Found
+    format: str
+    others: int
+    higher: Found | None = None
+
+
+def newest_log(folder: Path, now: datetime) -> Newest:
+    """Find the newest log in a folder and those below it.
+
+    Hidden files and folders, and those of operating systems, are left out; links are not
+    followed.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the card.
+    now : datetime
+        Times beyond it are not believed.
+
+    Raises
+    ------
+    LogFileError
+        If the folder can't be read, or holds no log that can be recognised.
+    """
+    files = sorted(_files(folder, now), key=Found.place, reverse=True)
+    for found in files[:MOST_HEADS]:
+        format_ = _format(found.path)
+        if format_:
+            return Newest(found, format_, len(files) - 1, _higher(found, format_, files))
+    many = (
+        f" among the newest {MOST_HEADS} of {len(files)} files" if len(files) > MOST_HEADS else ""
+    )
+    raise LogFileError(
+        f"holds no log that can be recognised{many}" if files else "holds no file",
+        where=str(folder),
+        fix="Look whether the card is in, and whether this is its folder.",
+    )
+
+
+def _files(folder: Path, now: datetime) -> Iterator[Found]:
+    """Give the files of a folder, in bounds; a folder within that can't be read is left out."""
+    try:
+        waiting = [(0, list(os.scandir(folder)))]
+    except OSError as error:
+        raise LogFileError(
+            f"can't be read ({error.strerror})",
+            where=str(folder),
+            fix="Look whether the card is in, and name its folder.",
+        ) from error
+    seen = 0
+    while waiting:
+        depth, entries = waiting.pop()
+        for entry in entries:
+            seen += 1
+            if seen > MOST_ENTRIES:
+                return
+            try:
+                info = entry.stat(follow_symlinks=False)
+            except OSError:
+                continue
+            if _is_left_out(entry.name, info):
+                continue
+            if stat.S_ISDIR(info.st_mode) and depth < DEEPEST:
+                try:
+                    waiting.append((depth + 1, list(os.scandir(entry.path))))
+                except OSError:
+                    continue
+            elif stat.S_ISREG(info.st_mode) and info.st_size:
+                yield _found(Path(entry.path), info, now)
+
+
+def _is_left_out(name: str, info: os.stat_result) -> bool:
+    attributes = getattr(info, "st_file_attributes", 0)
+    return (
+        name.startswith((".", "$", "~"))
+        or name.casefold() in _SYSTEM
+        or bool(attributes & (_HIDDEN | _REPARSE))
+    )
+
+
+def _found(path: Path, info: os.stat_result, now: datetime) -> Found:
+    try:
+        changed: datetime | None = datetime.fromtimestamp(info.st_mtime, UTC)
+    except (OverflowError, OSError, ValueError):
+        changed = None
+    if changed is not None and not _EARLIEST <= changed <= now + _AHEAD:
+        changed = None
+    digits = _DIGITS.findall(path.stem)
+    return Found(path, info.st_size, changed, int(digits[-1]) if digits else -1)
+
+
+def _format(path: Path) -> str:
+    """Give the format of a file, "" where none is recognised or it can't be read."""
+    try:
+        return detect(read_head(path), where=path.name).format
+    except FlightlogError:
+        return ""
+
+
+def _higher(log: Found, format_: str, files: list[Found]) -> Found | None:
+    """Give the log beside it whose number is the highest, where that is not it."""
+    beside = [
+        f
+        for f in files
+        if f.path.parent == log.path.parent
+        and f.path.suffix.casefold() == log.path.suffix.casefold()
+        and _DIGITS.sub("", f.path.stem) == _DIGITS.sub("", log.path.stem)
+    ]
+    highest = max(beside, key=lambda f: f.number, default=log)
+    if highest.number <= log.number or _format(highest.path) != format_:
+        return None
+    return highest

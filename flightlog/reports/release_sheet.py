@@ -1,0 +1,127 @@
+"""A release on one sheet of paper: what was released, by whom, on what it rests."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from flightlog.errors import RefusedError
+from flightlog.logbook.codes import head_code
+from flightlog.logbook.entry import Entry
+from flightlog.logbook.flying_kinds import LOAD_SHEET, WEATHER
+from flightlog.operations.calls import calls_of
+from flightlog.operations.desk import Desk
+from flightlog.operations.positions import named
+from flightlog.operations.release import ReleaseState, worth_of
+from flightlog.reports.cautions import CAUTIONS
+from flightlog.reports.markup import escaped, page, table
+from flightlog.reports.release_words import signature_lines
+
+
+def release_sheet(desk: Desk, release: Entry) -> str:
+    """Give a release as a page.
+
+    Parameters
+    ----------
+    desk : Desk
+        The record.
+    release : Entry
+        Of kind "release".
+
+    Raises
+    ------
+    UsageError
+        If the entry is no release.
+    RefusedError
+        If it does not count.
+    """
+    state = worth_of(desk, release)
+    if not desk.ledger.standing.counts(release):
+        raise RefusedError("it does not count, so that there is no sheet of it", where=release.name)
+    conditions = [(c["condition"], c["says"]) for c in release.body.content["conditions"]]
+    parts = [
+        *_top(desk, state),
+        table(("", ""), _facts(desk, release)),
+        "<h2>Signatures</h2>",
+        _listed(list(signature_lines(desk, release))),
+        "<h2>Conditions, as they held when it was signed</h2>",
+        table(("condition", "found"), conditions),
+        *_calls(desk, release),
+        *_foot(desk, release),
+    ]
+    return page(f"Release {named(release)} for one flight, {desk.folder.name}", *parts)
+
+
+def _top(desk: Desk, state: ReleaseState) -> Iterator[str]:
+    at = _utc(desk.ledger.now)
+    yield f"<p><strong>{escaped(state.word)}</strong>, as the record stood at {escaped(at)}</p>"
+    if state.reasons:
+        yield _listed([f"{c.name}: {c.says}" for c in state.reasons])
+    yield "".join(f'<p class="note">{escaped(text)}</p>' for text in CAUTIONS)
+
+
+def _facts(desk: Desk, release: Entry) -> Iterator[tuple[str, str]]:
+    said = release.body.content
+    signed = desk.ledger.when(release)
+    yield "aircraft", f"{said['aircraft']}, configuration {said['configuration']}"
+    yield "aircraft file", f"SHA-256 {said['aircraft_file']}"
+    yield "rule book", f"SHA-256 {said['rules']}" if "rules" in said else "none"
+    yield "site, pack", f"{said.get('site', 'none')}, {said['pack']}"
+    mass = said["mass"]
+    yield "take-off mass", f"{mass['value']} {mass['unit']}, {said['units']} units"
+    yield from _numbers(desk, release)
+    yield "landings declared", str(said["landings"])
+    yield "signed, ends unspent", f"{_utc(signed)}, {said['until']}"
+    if "purpose" in said:
+        yield "purpose", str(said["purpose"])
+
+
+def _numbers(desk: Desk, release: Entry) -> Iterator[tuple[str, str]]:
+    """Give the numbers of load sheet and weather that it cites."""
+    for sheet in desk.ledger.named(release, kind=LOAD_SHEET):
+        said = sheet.body.content
+        parts = [f"{said[k]['value']} {said[k]['unit']}" for k in ("arm", "balance")]
+        yield f"load sheet {named(sheet)}", f"arm {parts[0]}, balance {parts[1]}"
+    for weather in desk.ledger.named(release, kind=WEATHER):
+        said = weather.body.content
+        keys = ("wind_mean", "wind_gust", "wind_from", "temperature", "pressure", "humidity")
+        text = ", ".join(
+            f"{k.replace('_', ' ')} {said[k]['value']} {said[k]['unit']}" for k in keys
+        )
+        yield f"weather {named(weather)}", f"{text}, {_utc(desk.ledger.when(weather))}"
+
+
+def _calls(desk: Desk, release: Entry) -> Iterator[str]:
+    calls = calls_of(desk, release)
+    if calls is None:
+        return
+    yield f"<h2>Calls</h2><p>{escaped(calls.says)}</p>"
+    rows = [
+        (one["item"], one["result"], _value(one), one["role"], one.get("reason", ""))
+        for one in calls.entry.body.content["items"]
+    ]
+    yield table(("item", "result", "value", "called by", "reason"), rows)
+
+
+def _value(one: dict[str, dict[str, str]]) -> str:
+    value = one.get("value")
+    return f"{value['value']} {value['unit']}".strip() if value else ""
+
+
+def _foot(desk: Desk, release: Entry) -> Iterator[str]:
+    cited = ", ".join(f"{named(e)} ({e.body.kind})" for e in desk.ledger.named(release))
+    heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
+    itself = head_code(release.body.number, release.hash)
+    yield f'<p class="note">Rests on {escaped(cited)}.</p>'
+    yield (
+        f'<p class="note">This release: <span class="mono">{escaped(itself)}</span>. Head of the '
+        f'record when this was printed: <span class="mono">{escaped(heads)}</span>.</p>'
+    )
+
+
+def _listed(lines: list[str]) -> str:
+    return f"<ul>{''.join(f'<li>{escaped(line)}</li>' for line in lines)}</ul>"
+
+
+def _utc(when: datetime) -> str:
+    return f"{when:%Y-%m-%d %H:%M} UTC"
