@@ -267,7 +267,8 @@ def parameter_conditions(desk: Desk, plan: Plan) -> list[Condition]:
                 f"'flightlog team baseline FILE --aircraft {plan.aircraft} --by WHO --by WHO'.",
             )
         ]
-    last = desk.ledger.last(PARAMETERS_READ, aircraft=plan.aircraft)
+    every = desk.ledger.of(PARAMETERS_READ, aircraft=plan.aircraft)
+    last = max(every, key=lambda e: _stood(desk, e)) if every else None
     why = _stale(desk, plan.aircraft, last)
     if last is None or why:
         return [Condition("parameters", False, why, read_them)]
@@ -291,13 +292,19 @@ def _stale(desk: Desk, aircraft: str, last: Entry | None) -> str:
     """Say why what was read last does not tell how the autopilot is set now."""
     if last is None:
         return "nobody read them"
-    at = last.body.content.get("at")
-    when = datetime.fromisoformat(at.replace("Z", "+00:00")) if at else desk.ledger.when(last)
-    age = desk.ledger.now - when
-    if not -CLOCKS_APART <= age <= READ_HOLDS:
-        return f"read {age.total_seconds() / 3600:.0f} h ago"
+    age = desk.ledger.now - _stood(desk, last)
+    if age < -CLOCKS_APART:
+        return "they were read at a time that lies ahead of this laptop's clock"
+    if age > READ_HOLDS:
+        return f"read {age.total_seconds() / 3600:.0f} h ago; that holds for a day"
     for event in desk.ledger.unseen(desk.ledger.of(EVENT, aircraft=aircraft), last):
         word = event.body.content["event"]
         if word in (PARAMETER_CHANGE, FIRMWARE_CHANGE):
             return f"not read since: {word}"
     return ""
+
+
+def _stood(desk: Desk, entry: Entry) -> datetime:
+    """Give when parameters stood in the autopilot: by its log, else when they were read."""
+    at = entry.body.content.get("at")
+    return datetime.fromisoformat(at.replace("Z", "+00:00")) if at else desk.ledger.when(entry)
