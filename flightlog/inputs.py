@@ -472,7 +472,7 @@ def load_aircraft(path: Path) -> Aircraft:
         mac_std_m, lemac_std_m  their standard uncertainties [m]
         envelope                corners [mass in kg, balance in % of the chord], three or more;
                                 needed
-        [stations.NAME]         a place for load
+        [stations.NAME]         a place for load: "battery" for the pack, "payload" for units
         arm_m                   aft of the datum [m]; needed
         arm_std_m               its standard uncertainty [m]
         slip_m                  how far a load can slip either way in its restraint [m]

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 balance_app = typer.Typer(
     name="balance", help="Weighing, load sheet, mass and balance.", no_args_is_help=True
 )
+_TRIED = "Only tried; --by WHO signs it."
 
 ScaleOption = Annotated[
     list[str],
@@ -146,13 +147,17 @@ def sheet(
     Example: flightlog balance sheet --aircraft pannier --pack pack-a --units 8 --by mechanic
     """
     from flightlog.operations.load_sheet import ROLE, sheet_draft, worked_out
+    from flightlog.operations.weighing import weighing_fault
 
     mass = given_text(unit_mass, "--unit-mass")
     with desk_of(team, read_only=by is None) as desk:
-        found, _ = worked_out(desk, aircraft, pack, units, item or (), unit_mass=mass)
+        found, _ = worked_out(
+            desk, aircraft, pack, units, item or (), unit_mass=mass, tried=by is None
+        )
         _show(out(), desk, aircraft, found)
+        why = weighing_fault(desk, desk.aircraft(aircraft))
         if by is None:
-            out().line("Only tried; --by WHO signs it.")
+            out().line(f"Only tried; it can't be signed: {why}." if why else _TRIED)
         else:
             draft = sheet_draft(
                 desk,
@@ -165,7 +170,7 @@ def sheet(
                 corrects=corrected(desk, corrects, "load-sheet"),
             )
             enter(desk, draft, hands_of(desk, keys, passphrase_fd))
-        return wall.DONE if found.verdict.inside else wall.HELD
+        return wall.DONE if found.verdict.inside and not why else wall.HELD
 
 
 @balance_app.command()

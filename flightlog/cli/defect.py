@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -25,6 +25,9 @@ from flightlog.cli.entering import (
 )
 from flightlog.cli.signing import KeysOption, PassphraseOption, TeamOption
 
+if TYPE_CHECKING:
+    from flightlog.operations.defects import DefectState
+
 defect_app = typer.Typer(
     name="defect", help="Defects, from the report to the closing.", no_args_is_help=True
 )
@@ -46,6 +49,10 @@ def report(
     pack: AboutPack = None,
     component: AboutComponent = None,
     photo: PhotoOption = None,
+    of: Annotated[
+        str | None,
+        typer.Option("--of", metavar="ENTRY", help="An earlier report that this one raises."),
+    ] = None,
     by: AnyOption = None,
     team: TeamOption = None,
     keys: KeysOption = None,
@@ -53,13 +60,16 @@ def report(
 ) -> None:
     """Report a defect. One that is blocking or deferrable holds the aircraft at once.
 
+    Anybody may, and nobody has to sign. A severity is raised by a new report, and never lowered.
+
     Example: flightlog defect report "seal worn" --part "bay hatch" --group payload
     --severity deferrable --aircraft pannier --photo hatch.jpg --by mechanic
     """
     from flightlog.logbook.entry import Signer
-    from flightlog.operations.defects import defect_draft
+    from flightlog.operations.defects import defect_draft, state_of
 
     with desk_of(team) as desk:
+        earlier = [state_of(desk, desk.book.find(of)).entry] if of else []
         draft = defect_draft(
             desk,
             part=part,
@@ -71,8 +81,10 @@ def report(
             component=component or "",
             signers=[Signer(key, "reported") for key in keys_of(desk, by)],
             photos=photos(desk, photo),
+            cites=earlier,
         )
-        enter(desk, draft, hands_of(desk, keys, passphrase_fd))
+        entry = enter(desk, draft, hands_of(desk, keys, passphrase_fd))
+        out().line(_line(state_of(desk, entry)))
 
 
 @defect_app.command()
@@ -158,7 +170,10 @@ def rectify(
 @defect_app.command()
 def inspect(
     work: Annotated[
-        str, typer.Argument(metavar="ENTRY", help="The rectification, or another piece of work.")
+        str,
+        typer.Argument(
+            metavar="ENTRY", help="The defect, its rectification, or another piece of work."
+        ),
     ],
     text: Annotated[str, typer.Option("--text", metavar="TEXT", help="What was looked at.")],
     by: OneOption,
@@ -171,12 +186,12 @@ def inspect(
 
     Example: flightlog defect inspect 43.KWP9Y --text "locked, full travel, right way" --by pilot
     """
-    from flightlog.operations.defects import inspection_draft
+    from flightlog.operations.defects import inspection_draft, work_meant
 
     with desk_of(team) as desk:
         draft = inspection_draft(
             desk,
-            desk.book.find(work),
+            work_meant(desk, desk.book.find(work)),
             result="fail" if fail else "pass",
             text=text,
             key=desk.crew.present_key(by),
@@ -192,8 +207,11 @@ def close(
         str, typer.Option("--text", metavar="TEXT", help="A word about it.")
     ] = "put right",
     role: Annotated[
-        str, typer.Option("--role", metavar="ROLE", help="mechanic or inspector.")
-    ] = "inspector",
+        str,
+        typer.Option(
+            "--role", metavar="ROLE", help="inspector or mechanic; else the first that WHO holds."
+        ),
+    ] = "",
     team: TeamOption = None,
     keys: KeysOption = None,
     passphrase_fd: PassphraseOption = None,
@@ -216,34 +234,42 @@ def list_(
     closed: Annotated[bool, typer.Option("--closed", help="Closed ones too.")] = False,
     team: TeamOption = None,
 ) -> None:
-    """List defects and what each waits for.
+    """List defects, how each stands and what it waits for.
 
     Example: flightlog defect list --aircraft pannier
     """
     from flightlog.operations.defects import CLOSED, defects
 
     with desk_of(team, read_only=True) as desk:
+        if aircraft:
+            desk.version("aircraft", aircraft)
         shown = [d for d in defects(desk, aircraft) if closed or d.state != CLOSED]
-        for defect in shown:
-            waits = f"; waits for {defect.waits_for}" if defect.waits_for else ""
-            left = f"; {defect.left}: {defect.limitation}" if defect.left else ""
-            out().line(f"{defect.says}{left}{waits}")
-        if not shown:
-            out().line("None.")
+        out().lines([_line(defect) for defect in shown] or ["None."])
+
+
+def _line(defect: DefectState) -> str:
+    """Give a defect with what is left of its deferral, and what it waits for."""
+    left = f"; {defect.left}: {defect.limitation}" if defect.left else ""
+    waits = f"; waits for {defect.waits_for}" if defect.waits_for else ""
+    return f"{defect.says}, {defect.group}{left}{waits}"
 
 
 @defect_app.command()
 def show(entry: EntryArgument, team: TeamOption = None) -> None:
-    """Show all that was entered about a defect.
+    """Show all that was entered about a defect: when, by whom, with which photos.
 
     Example: flightlog defect show 41.H3MED
     """
     from flightlog.logbook.words import entry_lines
     from flightlog.operations.defects import state_of
+    from flightlog.operations.positions import named
 
     with desk_of(team, read_only=True) as desk:
         state = state_of(desk, desk.book.find(entry))
-        out().line(state.says)
+        console = out()
+        console.line(_line(state))
+        console.lines(f"  {why}" for why in state.ignored)
         for one in state.history:
-            out().line()
-            out().lines(entry_lines(one.body, desk.names, desk.book.people))
+            console.lines(["", f"{named(one)}:"])
+            lines = entry_lines(one.body, desk.names, desk.book.people)
+            console.lines(f"  {line}" for line in lines)

@@ -364,8 +364,8 @@ def _lines(path: Path) -> Iterator[tuple[str, object]]:
 
 
 def _ask(item: Item) -> Call:
-    """Ask for one call until there is an answer; an empty line is none."""
-    from flightlog.operations.calls import Call
+    """Ask for one call until there is an answer that fits; an empty line is none."""
+    from flightlog.operations.calls import said_of
 
     if not sys.stdin.isatty():
         raise UsageError(
@@ -376,16 +376,26 @@ def _ask(item: Item) -> Call:
     prompt = f"number in {item.unit or '1'}" if measured else "p"
     while True:
         try:
-            typed = input(f"  {prompt}, f REASON, n REASON: ").strip()
+            call = _typed(input(f"  {prompt}, f REASON, n REASON: ").strip(), measured)
+            said_of(item, call)
         except EOFError as error:
             raise Interrupted("stopped at a call") from error
-        word, _, rest = typed.partition(" ")
-        if word in ("f", "n") and rest:
-            result = "fail" if word == "f" else "not-applicable"
-            value, _, why = rest.partition(" ") if measured and word == "f" else ("", "", rest)
-            return Call(result, value, reason=why)
-        if measured and typed:
-            return Call(value=typed)
-        if typed == "p":
-            return Call("pass")
-        err().line("flightlog: it needs an answer of its own")
+        except UsageError as error:
+            err().line(f"flightlog: {error.sentence()}")
+        else:
+            return call
+
+
+def _typed(typed: str, measured: bool) -> Call:
+    """Read one line; of a measurement that failed its number comes first."""
+    from flightlog.operations.calls import Call
+
+    word, _, rest = typed.partition(" ")
+    if word == "n":
+        return Call("not-applicable", reason=rest)
+    if word == "f":
+        value, _, why = rest.partition(" ") if measured else ("", "", rest)
+        return Call("fail", value, reason=why)
+    if measured:
+        return Call(value=typed)
+    return Call("pass" if typed == "p" else "")

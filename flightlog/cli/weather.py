@@ -16,7 +16,7 @@ from flightlog.errors import UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from datetime import datetime
+    from datetime import datetime, timedelta
 
     from flightlog.logbook.entry import Entry
     from flightlog.operations.desk import Desk
@@ -227,8 +227,8 @@ def _lines(desk: Desk, entry: Entry) -> Iterator[str]:
         name: value["value"] if isinstance(value, dict) else value
         for name, value in entry.body.content.items()
     }
-    minutes = (desk.book.now() - desk.ledger.when(entry)).total_seconds() / 60
-    yield f"{said['place']}, {minutes:.0f} min ago ({named(entry)}, {said['instrument']})"
+    age = desk.book.now() - desk.ledger.when(entry)
+    yield f"{said['place']}, {_ago(age)} ({named(entry)}, {said['instrument']})"
     yield (
         f"  wind {said['wind_mean']} m/s from {said['wind_from']} deg, gusts {said['wind_gust']} "
         f"m/s, {said['mast_height']} m above the ground"
@@ -251,8 +251,17 @@ def _lines(desk: Desk, entry: Entry) -> Iterator[str]:
             if judged.bound is not None:
                 word = "within" if judged.holds else "BEYOND"
                 yield f"  {id_}: {word}: {judged.says}"
-        if minutes > limits.valid_min:
+        if age.total_seconds() > 60 * limits.valid_min:
             yield f"  {id_}: TOO OLD: it holds for {limits.valid_min:g} min"
+
+
+def _ago(age: timedelta) -> str:
+    from flightlog.logbook.words import duration
+    from flightlog.operations.positions import CLOCKS_APART
+
+    if age < -CLOCKS_APART:
+        return f"AHEAD of this laptop's clock by {duration(int(-age.total_seconds()))}"
+    return f"{duration(max(0, int(age.total_seconds())))} ago"
 
 
 def _on_runway(entry: Entry, heading: float | None) -> Iterator[str]:

@@ -268,7 +268,7 @@ def parameter_conditions(desk: Desk, plan: Plan) -> list[Condition]:
             )
         ]
     every = desk.ledger.of(PARAMETERS_READ, aircraft=plan.aircraft)
-    last = max(every, key=lambda e: _stood(desk, e)) if every else None
+    last = max(reversed(every), key=lambda e: _stood(desk, e)) if every else None
     why = _stale(desk, plan.aircraft, last)
     if last is None or why:
         return [Condition("parameters", False, why, read_them)]

@@ -120,7 +120,7 @@ def draft_calls(
         )
     content = {
         "checklist": checklist.sha256,
-        "items": [_said(item, answers[item.id]) for item in checklist.items],
+        "items": [said_of(item, answers[item.id]) for item in checklist.items],
     }
     signers = [Signer(key, "spoken") for key in by]
     return Draft(CALLS, content, signers, relations=[Relation(CITES, release.hash)])
@@ -142,7 +142,14 @@ def _refuse_without_release(desk: Desk, release: Entry) -> None:
         )
 
 
-def _said(item: Item, call: Call) -> dict[str, Any]:
+def said_of(item: Item, call: Call) -> dict[str, Any]:
+    """Give what an answer to an item says in the record.
+
+    Raises
+    ------
+    UsageError
+        If it does not fit the item.
+    """
     if item.kind not in (CHECK, MEASURED):
         raise UsageError(
             f"is a {item.kind}; calls are checks and measurements",

@@ -8,6 +8,7 @@ but where a person named one, and nothing is opened that is no file: a pipe woul
 from __future__ import annotations
 
 import hashlib
+import re
 import stat
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
@@ -15,19 +16,10 @@ from os import stat_result
 from pathlib import Path
 from typing import BinaryIO
 
-from flightlog.errors import FlightlogError, NotWritableError
-from flightlog.logbook.book import Draft
-from flightlog.logbook.entry import (
-    CITES,
-    MOST_ATTACHMENT_BYTES,
-    Attachment,
-    Entry,
-    Relation,
-)
-from flightlog.logbook.flying_kinds import INCIDENT
+from flightlog.errors import FlightlogError
+from flightlog.logbook.entry import MOST_ATTACHMENT_BYTES, Attachment, Entry
 from flightlog.operations.desk import Desk
-from flightlog.operations.incident import facts_in_parts
-from flightlog.team.ledger import AIRCRAFT
+from flightlog.operations.incident import facts_in_parts, part_draft
 
 MOST_FILES = 5_000
 MOST_FOLDERS = 20_000
@@ -35,10 +27,10 @@ MOST_IN_ONE = 60
 """Attachments of one entry; more go into further entries that cite the incident."""
 KEEP_THE_CARD = "keep the card or stick itself, and change nothing on it"
 AS_FOUND = "Sources as they were found, copied by their hash."
-NOT_KEPT = "Not kept, or not whole:"
+TO_BE_KNOWN = "To be known of them:"
 
 _LONGEST_NAME = 200
-_CHUNK = 1024 * 1024
+_DIGITS = re.compile(r"[0-9]{1,18}", re.ASCII)
 _LINK_TAGS = (0xA0000003, 0xA000000C)  # Windows: mount points and symbolic links
 
 Tell = Callable[[str], None]
@@ -52,6 +44,8 @@ class Kept:
     ----------
     path : Path
         Where it was.
+    name : str
+        Its place below what was named.
     attachment : Attachment or None
         As it is kept; None where it is not.
     why_not : str
@@ -59,6 +53,7 @@ class Kept:
     """
 
     path: Path
+    name: str
     attachment: Attachment | None
     why_not: str = ""
 
@@ -86,51 +81,42 @@ def keep(desk: Desk, incident: Entry, sources: Iterable[Path], tell: Tell) -> li
         If the entries can't be written.
     """
     kept: list[Kept] = []
-    waiting: list[Kept] = []
+    done = 0
+    names: dict[str, str] = {}
     try:
         for one in _each(desk, sources, tell):
             kept.append(one)
-            waiting.append(one)
-            if len(waiting) >= MOST_IN_ONE:
-                _enter(desk, incident, waiting, kept)
-                waiting = []
+            if len(kept) - done >= MOST_IN_ONE:
+                waiting, done = kept[done:], len(kept)
+                _enter(desk, incident, waiting, names)
     finally:
-        if waiting:
-            _enter(desk, incident, waiting, kept)
+        if kept[done:]:
+            _enter(desk, incident, kept[done:], names)
     return kept
 
 
-def _enter(desk: Desk, incident: Entry, found: list[Kept], kept: list[Kept]) -> None:
-    """Enter files that were kept, and what is to be said of those that were not."""
-    before = {k.attachment.sha256: k for k in kept if k not in found and k.attachment}
-    attached: dict[str, Attachment] = {}
+def _enter(desk: Desk, incident: Entry, found: list[Kept], names: dict[str, str]) -> None:
+    """Enter files that were kept, and what is to be said of those that were not.
+
+    ``names`` are those of what was entered before, by hash; the same bytes are attached once.
+    """
+    attached: list[Attachment] = []
     said: list[str] = []
     for one in found:
         if one.why_not:
-            said.append(f"{one.path.name}: {one.why_not}")
+            said.append(f"{one.name}: {one.why_not}")
         if one.attachment is None:
             continue
-        same = attached.get(one.attachment.sha256) or (
-            before[one.attachment.sha256].attachment if one.attachment.sha256 in before else None
-        )
-        if same is None:
-            attached[one.attachment.sha256] = one.attachment
+        sha256, name = one.attachment.sha256, one.attachment.name
+        if sha256 in names:
+            said.append(f"{name}: the same bytes as {names[sha256]}")
         else:
-            said.append(f"{one.attachment.name}: the same bytes as {same.name}")
-    text = "\n".join((AS_FOUND, *((NOT_KEPT, *said) if said else ())))
-    first, *more = facts_in_parts(text)
-    _append(desk, incident, first, tuple(attached.values()))
+            names[sha256] = name
+            attached.append(one.attachment)
+    first, *more = facts_in_parts("\n".join((AS_FOUND, *((TO_BE_KNOWN, *said) if said else ()))))
+    desk.append(part_draft(incident, first, attached))
     for part in more:
-        _append(desk, incident, part, ())
-
-
-def _append(desk: Desk, incident: Entry, facts: str, attached: tuple[Attachment, ...]) -> None:
-    said = incident.body.content
-    content = {"facts": facts, "packs": list(said["packs"])}
-    if AIRCRAFT in said:
-        content[AIRCRAFT] = said[AIRCRAFT]
-    relations = [Relation(CITES, incident.hash)]
-    desk.append(Draft(INCIDENT, content, attachments=attached, relations=relations))
+        desk.append(part_draft(incident, part))
 
 
 # --- one file
@@ -138,40 +124,43 @@ def _append(desk: Desk, incident: Entry, facts: str, attached: tuple[Attachment,
 
 def _each(desk: Desk, sources: Iterable[Path], tell: Tell) -> Iterator[Kept]:
     own = _place_of(desk.folder.logbook)
+    seen: set[Path] = set()
     for source in sources:
         for found in walked(source, own):
-            if found.why_not:
-                tell(f"{found.path}: {found.why_not}")
-                yield Kept(found.path, None, found.why_not)
-            else:
+            if found.path.absolute() in seen:
+                continue
+            seen.add(found.path.absolute())
+            one = Kept(found.path, found.name, None, found.why_not) if found.why_not else None
+            if one is None:
                 tell(f"keeping {found.path}")
-                yield _kept(desk, found.path, found.name)
+                one = _kept(desk, found)
+            if one.why_not:
+                tell(f"{one.path}: {one.why_not}")
+            yield one
 
 
-def _kept(desk: Desk, path: Path, name: str) -> Kept:
+def _kept(desk: Desk, found: Found) -> Kept:
     """Keep one file, whole or as far as it can be read."""
+    path, name = found.path, found.name
     try:
         before = path.stat()
         if before.st_size > MOST_ATTACHMENT_BYTES:
-            return Kept(path, None, _too_large(path, before.st_size))
+            return Kept(path, name, None, _too_large(path, before.st_size))
         with path.open("rb") as stream:
             reader = _Patient(stream)
             attachment = desk.book.attachments.put(reader, name)
-    except NotWritableError as error:
-        return Kept(path, None, f"{error.found} ({error.where}); {KEEP_THE_CARD}")
     except FlightlogError as error:
-        return Kept(path, None, f"{error.found}; {KEEP_THE_CARD}")
+        return Kept(path, name, None, f"{error.found}; {KEEP_THE_CARD}")
     except (OSError, ValueError) as error:
-        return Kept(path, None, _unreadable(error))
-    whole = Kept(path, attachment)
-    if reader.broke_off:
-        cut = replace(attachment, name=f"{attachment.name} (first {attachment.size} bytes)")
-        why = (
-            f"breaks off after {attachment.size} of {before.st_size} bytes ({reader.broke_off}); "
-            f"{KEEP_THE_CARD}"
-        )
-        return Kept(path, cut, why)
-    return replace(whole, why_not=_changed(path, before, attachment.size))
+        return Kept(path, name, None, _unreadable(error))
+    if not reader.broke_off:
+        return Kept(path, name, attachment, _changed(path, before, attachment.size))
+    cut = replace(attachment, name=f"{attachment.name} (first {attachment.size} bytes)")
+    why = (
+        f"breaks off after {attachment.size} of {before.st_size} bytes ({reader.broke_off}); "
+        f"{KEEP_THE_CARD}"
+    )
+    return Kept(path, name, cut, why)
 
 
 def _changed(path: Path, before: stat_result, size: int) -> str:
@@ -188,12 +177,9 @@ def _changed(path: Path, before: stat_result, size: int) -> str:
 
 def _too_large(path: Path, size: int) -> str:
     """Say of a file that is larger than attachments are, with its hash, that it was not kept."""
-    digest = hashlib.sha256()
     try:
         with path.open("rb") as stream:
-            while chunk := stream.read(_CHUNK):
-                digest.update(chunk)
-        hashed = f"SHA-256 {digest.hexdigest()}"
+            hashed = f"SHA-256 {hashlib.file_digest(stream, 'sha256').hexdigest()}"
     except OSError as error:
         hashed = _unreadable(error)
     return f"{size} bytes are too many to attach, {hashed}; {KEEP_THE_CARD}"
@@ -285,11 +271,17 @@ def walked(source: Path, but: tuple[int, int] | None = None) -> list[Found]:
 
 
 def _newest_first(files: list[Found], source: Path, folders: int) -> list[Found]:
-    ordered = sorted(files, key=lambda f: (-f.changed_s, f.name))
+    ordered = sorted(files, key=_age, reverse=True)
     if len(ordered) > MOST_FILES or folders > MOST_FOLDERS:
         why = f"more than {MOST_FILES} files or {MOST_FOLDERS} folders: the rest is left out"
         ordered = [*ordered[:MOST_FILES], Found(source, source.name, f"{why}; {KEEP_THE_CARD}")]
     return ordered
+
+
+def _age(found: Found) -> tuple[float, int, str]:
+    """Sort by time and, as cards without a clock have it, by the last number in the name."""
+    digits = _DIGITS.findall(found.path.stem)
+    return (found.changed_s, int(digits[-1]) if digits else -1, found.name)
 
 
 def _name_below(path: Path, source: Path) -> str:

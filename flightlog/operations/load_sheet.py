@@ -164,7 +164,9 @@ def compute(aircraft: Aircraft, weighing: Entry, items: Sequence[Mapping[str, An
     """
     if aircraft.balance is None:
         raise UsageError(
-            "its file has no [balance]", where=aircraft.id, fix="Add chord and envelope."
+            "its file has no [balance]",
+            where=aircraft.id,
+            fix="Add chord and envelope, and enter it: 'flightlog team enter FILE'.",
         )
     try:
         empty = empty_of(weighing.body.content, aircraft)
@@ -207,6 +209,7 @@ def worked_out(
     items: Sequence[str] = (),
     *,
     unit_mass: str = "",
+    tried: bool = False,
 ) -> tuple[Load, list[dict[str, Any]]]:
     """Work out a load from the files in force and the weighing that holds.
 
@@ -223,6 +226,8 @@ def worked_out(
         how many.
     unit_mass : str
         Mass of one unit as weighed [kg]; that of the aircraft's file when empty.
+    tried : bool
+        Whether it is only tried: then the last weighing will do, though it does not hold.
 
     Raises
     ------
@@ -233,7 +238,7 @@ def worked_out(
     """
     aircraft, pack = desk.aircraft(aircraft_id), desk.pack(pack_id)
     weighing, why = last_weighing(desk, aircraft_id), weighing_fault(desk, aircraft)
-    if weighing is None or why:
+    if weighing is None or (why and not tried):
         raise RefusedError(
             f"there is no weighing to start from: {why}",
             where=aircraft_id,

@@ -1,7 +1,8 @@
 """The inspection matrix: the clauses of a rule book one by one, and what shows each.
 
-A clause with a limit is shown by the last flight that was judged by it. Any other one is shown by
-evidence that persons entered, in the way that the rule book asks for. Evidence counts for the
+A clause with a limit is shown by the last flight that was judged by it, if its number was measured
+or the rule book takes a declared one. Any other clause is shown by evidence that persons entered,
+in the way that the rule book asks for. Evidence counts for the
 clause as it was worded then and for the aircraft as it was built then: where one of the two is
 another now, the clause is to be shown anew. What was found wrong stands until something newer,
 made in the knowledge of it, shows the clause; of evidence made apart the worse one holds.
@@ -27,8 +28,8 @@ from flightlog.team.ledger import AIRCRAFT
 from flightlog.team_files.reading import near_miss
 
 SHOWN, NOT_SHOWN, OPEN, ANEW = "shown", "not shown", "open", "to be shown anew"
-MEASURED, PHOTO = "measured", "photo"
-WAYS = (MEASURED, "declared", "tested", PHOTO)
+MEASURED, DECLARED, TESTED, PHOTO = "measured", "declared", "tested", "photo"
+WAYS = (MEASURED, DECLARED, TESTED, PHOTO)
 STATES = ("shown", "not-shown")
 """States that a person can enter."""
 AS_BUILT = ("serial", "configuration", "wing_area_m2", "cells", "outputs")
@@ -79,11 +80,15 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class _Flown:
-    """What a flight said about a limit, and under which version of the rule book."""
+    """What a flight said about a limit, and under which version of the rule book.
+
+    ``declared`` where the number that was judged came from the team and not from the log.
+    """
 
     flight: SortieRecord
     outcome: Mapping[str, Any]
     rules_file: str
+    declared: bool
 
 
 def matrix(desk: Desk, rules: str, aircraft: str) -> tuple[Row, ...]:
@@ -261,21 +266,29 @@ def _of_flight(desk: Desk, flight: SortieRecord, rules: str) -> list[_Flown]:
         book = inputs.get("rules") or {}
         if sortie.get("number") == flight.number and book.get("id") == rules:
             found += [
-                _Flown(flight, outcome, str(book.get("sha256")))
+                _Flown(flight, outcome, str(book.get("sha256")), _is_declared(sortie, outcome))
                 for outcome in sortie.get("outcomes") or []
                 if outcome.get("kind") == "rule"
             ]
     return found
 
 
+def _is_declared(sortie: Mapping[str, Any], outcome: Mapping[str, Any]) -> bool:
+    figure = (sortie.get("figures") or {}).get(str(outcome.get("figure"))) or {}
+    return bool(figure.get("sources") == [DECLARED])
+
+
 def _judged(desk: Desk, aircraft: str, book: RuleBook, clause: Clause, flown: _Flown) -> Row:
     entry = flown.flight.entry
+    how = DECLARED if flown.declared else MEASURED
     state = _VERDICTS.get(str(flown.outcome.get("outcome")), OPEN)
     why = "its last flights could not be judged by it" if state == OPEN else ""
-    if state == SHOWN:
+    if state == SHOWN and flown.declared and clause.how != DECLARED:
+        state, why = OPEN, f"the rule book asks for it {_asked(clause.how)}, it is {DECLARED}"
+    elif state == SHOWN:
         changed = _changed(desk, aircraft, book, clause, entry, flown.rules_file)
         state, why = (ANEW, changed) if changed else (state, why)
-    return Row(clause, state, MEASURED, entry=entry, why=why, outcome=flown.outcome)
+    return Row(clause, state, how, entry=entry, why=why, outcome=flown.outcome)
 
 
 # --- entering

@@ -64,7 +64,8 @@ def open_release_conditions(desk: Desk, plan: Plan, beside: Entry | None = None)
             NO_OPEN_RELEASE,
             False,
             f"release {named(other)} is open: not known to be flown, nor withdrawn",
-            "If it was flown, enter the flight: 'flightlog import PATH'. If not, take it back: "
+            "If it was flown, enter the flight: 'flightlog import PATH', or without a log "
+            "'flightlog sortie enter'. If not, take it back: "
             f"'flightlog release withdraw {named(other)} --reason TEXT --by WHO'.",
             (other,),
         )

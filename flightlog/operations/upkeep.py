@@ -13,33 +13,18 @@ seen, so that what was flown apart from it, or imported late, counts as flown si
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
-from flightlog.errors import FlightlogError, TeamFileError
+from flightlog.errors import TeamFileError
 from flightlog.inputs import Life, Task
-from flightlog.logbook.entry import CITES, INSPECTS, Entry
-from flightlog.logbook.flying_kinds import (
-    CHECK,
-    EVENT,
-    FITTING,
-    INSPECTION,
-    LIST_BEGUN,
-    PASS,
-    TASK_DONE,
-)
-from flightlog.operations.checklists import load_checklist
-from flightlog.operations.checks import (
-    COMPONENT_CHANGE,
-    PASSED,
-    checklist_of,
-    outcome,
-    refused_by_second,
-)
+from flightlog.logbook.entry import Entry
+from flightlog.logbook.flying_kinds import EVENT, FITTING
+from flightlog.operations.checks import COMPONENT_CHANGE
 from flightlog.operations.desk import Desk
 from flightlog.operations.events import EVENTS, FLIGHT
 from flightlog.operations.plan import Condition, Plan
-from flightlog.operations.positions import CLOCKS_APART, named, newest
+from flightlog.operations.positions import named, newest
 from flightlog.operations.usage import (
     SECONDS_PER_DAY,
     Usage,
@@ -49,6 +34,7 @@ from flightlog.operations.usage import (
     usage_since,
     was_fitted,
 )
+from flightlog.operations.work_done import times_done, was_inspected
 from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK, THINGS
 
 SOON_SHARE = 0.1
@@ -60,13 +46,6 @@ LIFE = "life"
 """Name of the item of `due` that is the end of a life."""
 FILE = "file"
 """Name of the item of `due` that says that a thing has no file."""
-INSPECTOR = "inspector"
-DOERS = {
-    AIRCRAFT: ("mechanic", "engineer"),
-    COMPONENT: ("mechanic", "engineer"),
-    PACK: ("battery", "mechanic", "engineer"),
-}
-"""Roles in which a task is signed; besides these that of the check which does it."""
 INSPECTIONS, LIVES = "inspections", "life"
 """Names of the conditions."""
 
@@ -135,13 +114,15 @@ class Due:
     left : tuple of Left
         What is left of each interval.
     why : str
-        What else made it due: an event, something that is not known; empty where nothing did.
+        The event that made it due; empty where none did.
     last : Entry or None
         When it was last done.
     waits_for : Entry or None
         It was done by this entry, at which no second person has looked yet.
     notes : tuple of str
         What else there is to say.
+    unknown : tuple of (str, str)
+        What is not known, so that it is due, and what would tell.
     """
 
     thing: str
@@ -154,6 +135,7 @@ class Due:
     last: Entry | None = None
     waits_for: Entry | None = None
     notes: tuple[str, ...] = ()
+    unknown: tuple[tuple[str, str], ...] = ()
 
     @property
     def share(self) -> float:
@@ -166,26 +148,36 @@ class Due:
         return self.state in (OVERDUE, DUE)
 
     @property
-    def says(self) -> str:
-        """It in words."""
+    def details(self) -> str:
+        """Why it stands so, in words."""
         said = [self.why] if self.why else []
+        said += [text for text, _ in self.unknown]
         said += [one.text for one in self.left]
+        if self.last is not None:
+            said.append(f"last done by {named(self.last)}")
         if self.waits_for is not None:
             said.append(f"done by {named(self.waits_for)}, waits for a second person")
-        text = ", ".join([*said, *self.notes])
-        return f"{self.thing} {self.id}: {self.title} {self.state}" + (f" ({text})" if text else "")
+        return ", ".join([*said, *self.notes])
+
+    @property
+    def says(self) -> str:
+        """It in words."""
+        text = f" ({self.details})" if self.details else ""
+        return f"{self.thing} {self.id}: {self.title} {self.state}{text}"
 
     @property
     def clear(self) -> str:
-        """What would clear it, as a sentence."""
-        if self.name == FILE:
-            fitted = self.thing == COMPONENT
-            other = f", or enter that it was removed: {_remove(self.id)}" if fitted else ""
-            return f"Enter its file: 'flightlog team enter FILE --by WHO'{other}."
+        """What would clear it, as sentences."""
+        tells = [fix for _, fix in self.unknown]
+        is_over = bool(self.why) or any(one.used is not None and one.rest <= 0 for one in self.left)
+        return " ".join(tells if tells and not is_over else [*tells, self._remedy])
+
+    @property
+    def _remedy(self) -> str:
         if self.name == LIFE:
             if self.thing == COMPONENT:
                 return f"Replace it, and enter that: {_remove(self.id)}."
-            return "Its life is over: fly another one." if not self.why else "Put that right first."
+            return f"The life of {self.id} is over: fly another one."
         if self.waits_for is not None:
             return (
                 f"Have a second person look at it: 'flightlog team inspect {named(self.waits_for)} "
@@ -238,13 +230,19 @@ def due(desk: Desk, aircraft: str | None = None, pack: str | None = None) -> tup
 def due_of(desk: Desk, thing: str, id_: str) -> tuple[Due, ...]:
     """Give what is due of one thing, in the order of its file, its life last."""
     if desk.versions.in_force(thing, id_) is None:
-        return (Due(thing, id_, FILE, "its file", DUE, (), "none is in force"),)
+        return (_without_file(thing, id_),)
     tasks, life = tasks_of(desk, thing, id_)
     found = [_task(desk, thing, id_, task) for task in tasks]
     if life != Life():
         used = usage_of(desk, thing, id_)
         found.append(_judged(_What(thing, id_, LIFE, "life", life), used))
     return tuple(found)
+
+
+def _without_file(thing: str, id_: str) -> Due:
+    other = f", or enter that it was removed: {_remove(id_)}" if thing == COMPONENT else ""
+    fix = f"Enter the file of {id_}: 'flightlog team enter FILE --by WHO --by WHO'{other}."
+    return Due(thing, id_, FILE, "file", DUE, (), unknown=(("none is in force", fix),))
 
 
 def tasks_of(desk: Desk, thing: str, id_: str) -> tuple[tuple[Task, ...], Life]:
@@ -260,81 +258,6 @@ def tasks_of(desk: Desk, thing: str, id_: str) -> tuple[tuple[Task, ...], Life]:
     if thing == PACK:
         return desk.pack(id_).tasks, desk.pack(id_).life
     return desk.component(id_).tasks, desk.component(id_).life
-
-
-# --- when it was done
-
-
-def roles_for(desk: Desk, thing: str, task: Task) -> tuple[str, ...]:
-    """Give the roles in which a task can be signed as performed."""
-    own = ""
-    version = desk.versions.in_force("checklist", task.list) if task.list else None
-    if version is not None:
-        try:
-            item = desk.loaded(version, load_checklist).item(task.item)
-        except FlightlogError:
-            item = None  # a list that can't be read names no role
-        own = item.role if item is not None else ""
-    return tuple(dict.fromkeys([own, *DOERS[thing]] if own else DOERS[thing]))
-
-
-def was_inspected(desk: Desk, work: Entry) -> bool:
-    """Whether a second person looked at a piece of work and found it right.
-
-    Either by a signature "inspected" on the entry itself, or by an inspection of its own, each in
-    the role inspector. Who found it wrong is outdone only by an inspection that had seen that.
-    """
-    ledger = desk.ledger
-    did = set(ledger.persons(work, "performed"))
-    looks = ledger.naming(work, INSPECTS, INSPECTION)
-    bad = [look for look in looks if look.body.content["result"] != PASS]
-    if did and not bad and set(ledger.persons(work, "inspected", INSPECTOR)) - did:
-        return True
-    return any(
-        look.body.content["result"] == PASS
-        and ledger.persons(look, "inspected", INSPECTOR)
-        and ledger.standing.may_loosen(look)
-        and all(ledger.has_seen(look, other) for other in bad)
-        for look in looks
-    )
-
-
-def _done(desk: Desk, thing: str, id_: str, task: Task) -> tuple[list[Entry], list[Entry]]:
-    """Give the entries by which a task was done, and those that wait for a second person."""
-    ledger = desk.ledger
-    roles = roles_for(desk, thing, task)
-    done: list[Entry] = []
-    waiting: list[Entry] = []
-    for entry in ledger.of(TASK_DONE, **{"task": task.id, thing: id_}):
-        if not any(ledger.persons(entry, "performed", role) for role in roles):
-            continue
-        whole = not task.independent or was_inspected(desk, entry)
-        (done if whole else waiting).append(entry)
-    done += _checked(desk, thing, id_, task)
-    latest = ledger.now + CLOCKS_APART
-    return [e for e in done if ledger.when(e) <= latest], waiting
-
-
-def _checked(desk: Desk, thing: str, id_: str, task: Task) -> list[Entry]:
-    """Give the checks by which a task was done: passed items of the list that its file names."""
-    if not task.list or not task.item:
-        return []
-    found = []
-    for begun in desk.ledger.of(LIST_BEGUN, **{"list": task.list, thing: id_}):
-        checklist = checklist_of(desk, begun)
-        item = checklist.item(task.item) if checklist is not None else None
-        if item is None or (task.independent and not item.second):
-            continue
-        found += [
-            check
-            for check in desk.ledger.naming(begun, CITES, CHECK)
-            if check.body.content["item"] == item.id
-            and not check.body.related(INSPECTS)
-            and not desk.ledger.corrections(check)
-            and outcome(desk, item, check)[0] == PASSED
-            and not refused_by_second(desk, item, check)
-        ]
-    return found
 
 
 # --- how it stands
@@ -354,21 +277,26 @@ class _What:
 def _task(desk: Desk, thing: str, id_: str, task: Task) -> Due:
     every = Life(task.every_hours, task.every_landings, task.every_cycles, task.every_days)
     what = _What(thing, id_, task.id, task.title, every)
-    done, waiting = _done(desk, thing, id_, task)
+    times = times_done(desk, thing, id_, task)
+    ahead = tuple(
+        f"{named(entry)} claims a time that is still to come and is not believed"
+        for entry in times.ahead[-1:]
+    )
     # Each time that it was done, it was; what leaves most is the last one. Of those that were
     # written down at once, only the newest can be.
-    last = [*newest(desk.ledger, [e for e in done if e.body.occurred is None])]
-    last += [e for e in done if e.body.occurred is not None]
+    last = [*newest(desk.ledger, [e for e in times.done if e.body.occurred is None])]
+    last += [e for e in times.done if e.body.occurred is not None]
     if not last:
         why = _event(desk, thing, id_, task, None)
-        note = ("never done in this record, counted from its first use",)
+        notes = ("never done in this record, counted from its first use", *ahead)
         used = usage_of(desk, thing, id_)
-        return _judged(what, used, why, waits_for=_latest(waiting), notes=note)
-    stands = [_since(desk, what, task, entry, waiting) for entry in last]
-    return min(stands, key=lambda d: (-_RANK[d.state], -d.share))
+        return _judged(what, used, why, waits_for=_latest(times.waiting), notes=notes)
+    stands = [_since(desk, what, task, entry, times.waiting) for entry in last]
+    best = min(stands, key=lambda d: (-_RANK[d.state], -d.share))
+    return replace(best, notes=ahead)
 
 
-def _since(desk: Desk, what: _What, task: Task, last: Entry, waiting: list[Entry]) -> Due:
+def _since(desk: Desk, what: _What, task: Task, last: Entry, waiting: Sequence[Entry]) -> Due:
     ledger = desk.ledger
     since = usage_since(desk, what.thing, what.id, last)
     days = max(0.0, (ledger.now - ledger.when(last)).total_seconds() / SECONDS_PER_DAY)
@@ -378,7 +306,7 @@ def _since(desk: Desk, what: _What, task: Task, last: Entry, waiting: list[Entry
     return _judged(what, used, why, last=last, waits_for=_latest(waits))
 
 
-def _latest(entries: list[Entry]) -> Entry | None:
+def _latest(entries: Sequence[Entry]) -> Entry | None:
     return entries[-1] if entries else None
 
 
@@ -437,19 +365,32 @@ def _judged(
         ("days", every.days, used.days),
     )
     left = tuple(Left(unit, bound, spent) for unit, bound, spent in pairs if bound is not None)
-    unknown = []
-    if every.hours is not None and used.untimed:
-        flights = ", ".join(named(f.entry) for f in used.untimed[:_MOST_NAMED])
-        unknown.append(f"no flight time is known of {flights}")
-    if every.days is not None and used.days is None:
-        unknown.append("its file does not say 'since' when it is in use")
-    why = " and ".join(filter(None, (why, *unknown)))
+    unknown = tuple(_unknown(what, used))
     least = min((one.rest for one in left), default=1.0)
     soon = any(one.is_soon for one in left)
-    state = OVERDUE if least < 0 else DUE if why or least == 0 else SOON if soon else LATER
+    is_due = bool(why) or bool(unknown) or least == 0
+    state = OVERDUE if least < 0 else DUE if is_due else SOON if soon else LATER
     return Due(
-        *(what.thing, what.id, what.name, what.title, state, left, why, last, waits_for, notes)
+        *(what.thing, what.id, what.name, what.title, state, left, why, last, waits_for, notes),
+        unknown,
     )
+
+
+def _unknown(what: _What, used: Usage) -> Iterator[tuple[str, str]]:
+    """Say what would have to be known to count, and what would tell."""
+    if what.every.hours is not None and used.untimed:
+        flights = ", ".join(named(f.entry) for f in used.untimed[:_MOST_NAMED])
+        yield (
+            f"no flight time is known of {flights}",
+            f"Enter the time of flight {flights} by hand: 'flightlog sortie enter --help' says "
+            "how.",
+        )
+    if what.every.days is not None and used.days is None:
+        yield (
+            "its file does not say since when it is in use",
+            f"Write 'since' into the file of {what.id} and enter it: 'flightlog team enter FILE "
+            "--by WHO'.",
+        )
 
 
 # --- for a release
@@ -480,3 +421,14 @@ def _condition(name: str, every: list[Due], fine: str) -> Condition:
     soon = [d.says for d in every if d.state == SOON]
     says = "; ".join([f"{fine}, {len(every)} looked at", *soon])
     return Condition(name, True, says, "", rests_on)
+
+
+__all__ = [
+    "Due",
+    "Left",
+    "due",
+    "due_of",
+    "tasks_of",
+    "upkeep_conditions",
+    "was_inspected",
+]

@@ -16,8 +16,9 @@ from flightlog.logbook.entry import INSPECTS, Entry, Relation, Signer
 from flightlog.logbook.flying_kinds import CHARGE, FAIL, FITTING, INSPECTION, PASS, TASK_DONE
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import named
-from flightlog.operations.upkeep import INSPECTOR, roles_for, tasks_of
+from flightlog.operations.upkeep import tasks_of
 from flightlog.operations.usage import FITTED, REMOVED, where_fitted
+from flightlog.operations.work_done import INSPECTOR, roles_for
 from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK
 from flightlog.team_files.reading import near_miss
 

@@ -185,16 +185,8 @@ def _used(thing: str, used: Usage) -> str:
 
 def _what(item: Due) -> str:
     """Give what is due without its thing and state, which stand before it."""
-    said = [item.why] if item.why else []
-    said += [one.text for one in item.left]
-    last = [f"last done by {named(item.last)}"] if item.last is not None else []
-    waits = (
-        [f"done by {named(item.waits_for)}, waits for a second person"]
-        if (item.waits_for is not None)
-        else []
-    )
     name = "" if item.name == item.title else f" [{item.name}]"
-    return f"{item.title}{name}: {', '.join([*said, *item.notes, *last, *waits]) or 'no end'}"
+    return f"{item.title}{name}: {item.details or 'no end'}"
 
 
 def _restrictions(desk: Desk, thing: str, id_: str) -> list[str]:

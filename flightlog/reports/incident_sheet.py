@@ -1,35 +1,52 @@
-"""The sheet of an incident: what was found, the last minute, who signed what; facts first."""
+"""The sheet of an incident: what was found, the last minute, who signed what; facts first.
+
+Facts and opinions never stand in one section. The charts show tables of the house; all channels,
+as the logs have them too, stand in the table of ``timeline_table``.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from flightlog.logbook.codes import head_code
-from flightlog.logbook.entry import CITES, Attachment, Entry
-from flightlog.logbook.flying_kinds import CHECK, LIST_BEGUN
-from flightlog.logbook.words import entry_line
+from flightlog.logbook.entry import Attachment, Entry
+from flightlog.operations.channels import Channel
 from flightlog.operations.desk import Desk
-from flightlog.operations.incident import Around, Channel, Timeline
+from flightlog.operations.incident_record import Around, SignedLine, signers_of
+from flightlog.operations.last_minute import AFTER_S, LAST_S, Timeline
 from flightlog.operations.positions import named
 from flightlog.reports.cautions import LITHIUM, PROPELLER, RECORD
+from flightlog.reports.line_chart import line_chart
 from flightlog.reports.markup import escaped, page, spreadsheet, table
 
 DUTIES = (
-    "Duties to report follow local law, and so do those to leave things where they are. Change "
-    "nothing on the card: what was kept here is a copy."
+    "Duties to report an incident, and to leave things where they are, follow local law. Change "
+    "nothing on the card or stick: what was kept here is a copy."
 )
-_WIDE, _HIGH = 640, 90
-_MOST_CHARTS = 80
+COLUMNS = ("time_s", "source", "table", "column", "value", "unit", "axis")
+MOST_CHARTS = 150
+_MOST_EVENTS = 400
+_NO_MEASUREMENT = ("time_utc",)
 
 
 def timeline_table(found: Timeline) -> str:
-    """Give the last minute as CSV: one row for each value."""
-    rows = (
-        (f"{t:.3f}", c.source, c.table, c.column, f"{v:.9g}", c.unit)
+    """Give the last minute as CSV: one row for each value or event.
+
+    ``time_s`` counts from zero, on the clock of the log that ``axis`` names.
+    """
+    values = (
+        (f"{t:.3f}", c.source, _table(c), c.column, f"{v:.9g}", c.unit, c.axis)
         for c in found.channels
         for t, v in zip(c.time_s.tolist(), c.value.tolist(), strict=True)
     )
-    return spreadsheet(("time_s", "source", "table", "column", "value", "unit"), rows)
+    events = (
+        (f"{e.time_s:.3f}", e.source, e.table, "text", e.text, "", e.axis) for e in found.events
+    )
+    return spreadsheet(COLUMNS, (*values, *events))
+
+
+def _table(channel: Channel) -> str:
+    return f"{channel.table} (as logged)" if channel.as_logged else channel.table
 
 
 def incident_sheet(
@@ -40,95 +57,132 @@ def incident_sheet(
     record: Around,
 ) -> str:
     """Give the sheet of an incident as a page."""
-    said = incident.body.content
     heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
+    files = [(a.name, a.size, a.sha256) for a in sources]
+    return page(
+        f"Incident {named(incident)}, {desk.folder.name}",
+        f"<p><b>{escaped(LITHIUM)}</b></p><p><b>{escaped(PROPELLER)}</b></p>",
+        f"<p><b>{escaped(DUTIES)}</b></p>",
+        "<h2>Facts</h2>",
+        *_facts(desk, incident, record),
+        "<h2>Sources, copied as they were found</h2>",
+        table(("file", "bytes", "SHA-256"), files) if files else "<p>None was kept.</p>",
+        "<h2>Flown under</h2>",
+        f"<p>When this was entered: {escaped(record.release_says)}.</p>",
+        _signed(record.signed, "who signed what"),
+        "<h2>Configuration</h2>",
+        table(("what", "as the record had it then"), record.configuration),
+        "<h2>Defects that were not closed</h2>",
+        _listed(record.open_then),
+        "<h2>Last changes, the latest first</h2>",
+        _signed(record.changes, "by"),
+        "<h2>The last minute</h2>",
+        *_last_minute(found),
+        "<h2>Opinions</h2>",
+        "<p class='note'>What persons think about it. It is no part of the facts.</p>",
+        *_opinions(desk, record.opinions),
+        f"<p class='note'>{escaped(RECORD)}</p>",
+        f"<p class='note'>Head of the record: <span class='mono'>{escaped(heads)}</span></p>",
+    )
+
+
+def _listed(lines: Iterable[str]) -> str:
+    items = "".join(f"<li>{escaped(line)}</li>" for line in lines)
+    return f"<ul>{items}</ul>" if items else "<p>None.</p>"
+
+
+def _facts(desk: Desk, incident: Entry, record: Around) -> list[str]:
+    said = incident.body.content
     about = [
         ("aircraft", said.get("aircraft", "not stated")),
         ("packs", ", ".join(said["packs"]) or "none stated"),
         ("at", said.get("at", "not stated")),
         ("place", said.get("place", "not stated")),
         ("entered", f"{incident.body.time.utc:%Y-%m-%d %H:%M:%S} UTC, {named(incident)}"),
+        ("by", signers_of(desk, incident)),
     ]
-    files = [(a.name, a.size, a.sha256) for a in sources]
-    parts = [
-        f"<p><b>{escaped(LITHIUM)}</b></p><p><b>{escaped(PROPELLER)}</b></p>",
-        "<h2>Facts</h2>",
+    rows = [
+        (named(e), f"{e.body.time.utc:%Y-%m-%d %H:%M:%S}", e.body.content["facts"], _by(desk, e))
+        for e in record.statements
+    ]
+    return [
         f"<p>{escaped(said['facts'])}</p>",
         table(("what", "as entered"), about),
-        "<h2>Sources, as they were found</h2>",
-        table(("file", "bytes", "SHA-256"), files),
-        "<h2>Flown under</h2>",
-        *_release(desk, record.release),
-        "<h2>Last changes</h2>",
-        table(
-            ("when", "entry", "what"),
-            [
-                (f"{e.body.time.utc:%Y-%m-%d %H:%M}", named(e), _line(desk, e))
-                for e in record.changes
-            ],
-        ),
-        "<h2>The last minute</h2>",
-        "".join(f"<p class='note'>{escaped(note)}</p>" for note in found.notes),
-        *[_chart(channel) for channel in found.channels[:_MOST_CHARTS]],
-        "<h2>Opinions</h2>",
-        "<p class='note'>What persons think. It is no part of the facts.</p>",
-        table(
-            ("by", "says"),
-            [
-                (
-                    ", ".join(desk.crew.label(p) for p in desk.ledger.persons(e)),
-                    e.body.content["text"],
-                )
-                for e in record.opinions
-            ],
-        ),
-        f"<p><b>{escaped(DUTIES)}</b></p>",
-        f"<p class='note'>{escaped(RECORD)}</p>",
-        f"<p class='note'>Head of the record: <span class='mono'>{escaped(heads)}</span></p>",
+        table(("entry", "UTC", "further facts", "by"), rows) if rows else "",
     ]
-    return page(f"Incident {named(incident)}, {desk.folder.name}", *parts)
 
 
-def _line(desk: Desk, entry: Entry) -> str:
-    return entry_line(entry.body, desk.names, desk.book.people)
+def _by(desk: Desk, entry: Entry) -> str:
+    return signers_of(desk, entry) if entry.body.signers else "this program"
 
 
-def _release(desk: Desk, release: Entry | None) -> list[str]:
-    if release is None:
-        return ["<p>No release of this aircraft is in the record.</p>"]
-    said = release.body.content
-    rows = [(c["condition"], c["says"]) for c in said["conditions"]]
-    signed = [
-        (named(check), check.body.content["item"], check.body.content["result"], _line(desk, check))
-        for begun in desk.ledger.named(release, CITES, LIST_BEGUN)
-        for check in desk.ledger.naming(begun, CITES, CHECK)
+def _signed(lines: Sequence[SignedLine], by: str) -> str:
+    rows = [
+        (
+            f"{line.entry.body.time.utc:%Y-%m-%d %H:%M:%S}",
+            named(line.entry),
+            line.entry.body.kind,
+            line.what,
+            line.by,
+        )
+        for line in lines
     ]
-    who = ", ".join(desk.crew.label(p) for p in desk.ledger.persons(release))
-    return [
-        f"<p>Release {escaped(named(release))}, pack {escaped(said['pack'])}, "
-        f"{escaped(said['mass']['value'])} kg, signed by {escaped(who)}</p>",
-        table(("condition", "what was found"), rows),
-        table(("entry", "item", "result", "by"), signed),
-    ]
+    return table(("UTC", "entry", "kind", "says", by), rows) if rows else "<p>Nothing.</p>"
+
+
+def _opinions(desk: Desk, opinions: Sequence[Entry]) -> list[str]:
+    if not opinions:
+        return ["<p>None was entered.</p>"]
+    rows = [(named(e), signers_of(desk, e), e.body.content.get("text", "")) for e in opinions]
+    return [table(("entry", "by", "thinks"), rows)]
+
+
+# --- the last minute
+
+
+def _last_minute(found: Timeline) -> list[str]:
+    parts = [_listed(found.notes)]
+    if found.events:
+        rows = [(f"{e.time_s:.2f}", e.source, e.table, e.text) for e in found.events[:_MOST_EVENTS]]
+        parts.append(table(("s", "log", "table", "says"), rows))
+        if len(found.events) > _MOST_EVENTS:
+            more = len(found.events) - _MOST_EVENTS
+            parts.append(f"<p class='note'>{more} more stand in the table of all channels.</p>")
+    shown = [c for c in found.channels if not c.as_logged and c.column not in _NO_MEASUREMENT]
+    charted = [channel for channel in shown if _changes(channel)]
+    for source, axis in dict.fromkeys((c.source, c.axis) for c in shown):
+        parts.append(f"<h3>{escaped(_heading(source, axis))}</h3>")
+        parts += [_chart(c) for c in charted[:MOST_CHARTS] if c.source == source]
+        still = [c for c in shown if c.source == source and not _changes(c)]
+        parts.append(_unchanged(still))
+    rest = len(found.channels) - len(shown) + max(0, len(charted) - MOST_CHARTS)
+    if rest:
+        parts.append(
+            f"<p class='note'>{rest} more channels, fields of the logs' own messages among them, "
+            "stand in the table of all channels: 'flightlog incident timeline'.</p>"
+        )
+    return parts
+
+
+def _heading(source: str, axis: str) -> str:
+    return f"{source}, on its own clock" if axis == source else f"{source}, laid on {axis}"
+
+
+def _changes(channel: Channel) -> bool:
+    return bool(channel.value.min() < channel.value.max())
+
+
+def _unchanged(channels: Sequence[Channel]) -> str:
+    if not channels:
+        return ""
+    told = ", ".join(f"{c.table} {c.column} {c.value[0]:.6g} {c.unit}".rstrip() for c in channels)
+    return f"<p class='note'>The same all the time: {escaped(told)}.</p>"
 
 
 def _chart(channel: Channel) -> str:
-    """Draw one channel as a line over the last minute, black on white."""
-    time_s, value = channel.time_s, channel.value
-    low, high = float(value.min()), float(value.max())
-    span = high - low or 1.0
-    first = float(min(time_s.min(), -1.0))
-    points = " ".join(
-        f"{_WIDE * (1 - t / first):.1f},{_HIGH - (_HIGH - 10) * (v - low) / span - 5:.1f}"
-        for t, v in zip(time_s.tolist(), value.tolist(), strict=True)
-    )
-    title = f"{channel.source}, {channel.table}: {channel.column}"
-    unit = f" {channel.unit}" if channel.unit else ""
-    return (
-        f"<p class='note'>{escaped(title)}; {low:.4g} to {high:.4g}{escaped(unit)}; "
-        f"{-first:.0f} s to the end</p>"
-        f'<svg viewBox="0 0 {_WIDE} {_HIGH}" width="100%" height="{_HIGH}" '
-        f'preserveAspectRatio="none"><rect width="{_WIDE}" height="{_HIGH}" fill="none" '
-        f'stroke="#999"/><polyline points="{points}" fill="none" stroke="#000" '
-        f'vector-effect="non-scaling-stroke"/></svg>'
-    )
+    times, values = channel.time_s.tolist(), channel.value.tolist()
+    end = AFTER_S if times[-1] > 0 else 0.0
+    span, gaps = (-LAST_S, end), channel.gap_before.tolist()
+    picture = line_chart(times, values, channel.unit, span=span, gaps=gaps)
+    title = f"{channel.table}: {channel.column}" + (f" [{channel.unit}]" if channel.unit else "")
+    return f"<div class='note'>{escaped(title)}</div>{picture}"

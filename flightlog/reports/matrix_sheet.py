@@ -64,7 +64,9 @@ def _outcome_text(row: Row) -> str:
     def text(number: float) -> str:
         return digits_beside(float(number), float(bound["value"]), decimals)
 
-    spread = f" ({text(low)} to {text(high)})" if low is not None and high is not None else ""
+    spread = ""
+    if low is not None and high is not None and low != high:
+        spread = f" ({text(low)} to {text(high)})"
     word = "at most" if bound.get("op") == "<=" else "at least"
     number = with_unit(f"{text(value)}{spread}", str(found.get("unit") or ""))
     return f"{verdict}: {number}, {word} {bound['value']:g}"

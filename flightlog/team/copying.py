@@ -24,6 +24,7 @@ from flightlog.errors import (
 )
 from flightlog.logbook.attachments import AttachmentStore, Files
 from flightlog.logbook.book import Draft
+from flightlog.logbook.check_report import count
 from flightlog.logbook.checking import check_rows, read_rows
 from flightlog.logbook.codes import entry_code
 from flightlog.logbook.entry import Attachment, Entry
@@ -302,8 +303,9 @@ def _has_size(store: AttachmentStore, attachment: Attachment) -> bool:
 def copied_lines(copied: Copied) -> list[str]:
     """Say what was copied."""
     lines = [
-        f"{copied.place}: {len(copied.entries)} entries, {copied.files} files, {copied.written} of "
-        "them written now. All was read back and is the same as here."
+        f"{copied.place}: {count(len(copied.entries), 'entry', 'entries')}, "
+        f"{count(copied.files, 'file', 'files')}, {copied.written} of them written now. All was "
+        "read back and is the same as here."
     ]
     if copied.missing:
         lines.append(
@@ -402,6 +404,5 @@ def copy_line(ledger: Ledger) -> str:
     age = duration(minutes * 60) if minutes else "just now"
     ago = f"{age} ago" if minutes else age
     name = entry_code(entry.body.number, entry.hash)
-    return (
-        f"Second copy: {ago}, {since} entries since ({name}, to {safe(entry.body.content['to'])})"
-    )
+    place = safe(entry.body.content["to"])
+    return f"Second copy: {ago}, {count(since, 'entry', 'entries')} since ({name}, to {place})"

@@ -85,6 +85,8 @@ def differences(
         Sorted by key. A first version sets all its limits.
     """
     old, new = dict(_flat(before, "")), dict(_flat(after, ""))
+    for table in (old, new):
+        table.pop("schema", None)  # what kind of file it is, and no part of what it says
     return tuple(
         Difference(
             key, _text(old.get(key, _ABSENT)), _text(new.get(key, _ABSENT)), is_limit(kind, key)

@@ -11,7 +11,7 @@ def test_a_copy_is_made_told_of_and_holds_the_entry_about_itself(terminal, tmp_p
     terminal.found()
 
     assert 0 == terminal.run("team", "copy", str(tmp_path / "copy")), terminal.err
-    assert "1 entries" in terminal.out
+    assert "1 entry, " in terminal.out
     assert "Added: entry 2" in terminal.out
     assert 0 == terminal.run("team", "show", "--team", str(tmp_path / "copy"))
     assert "2 entries" in terminal.out

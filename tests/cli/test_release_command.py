@@ -287,3 +287,22 @@ def test_an_aircraft_that_is_not_there_is_a_slip(ready):
     for words in (("release", "state"), ("fitness", "state")):
         assert 2 == ready.run(*words, "--aircraft", "panier")
         assert "'pannier'" in ready.err
+
+
+def test_each_call_is_asked_for_and_asked_again_until_it_is_answered(released, monkeypatch):
+    typed = iter(
+        [
+            *("", "six", "6", "11", "", "yes", "p", "n no time", "f height 3 m"),
+            *("0.4", "f", "f 1.4 hot", "p", "p", "p", "p", "p"),
+        ]
+    )
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("builtins.input", lambda prompt: next(typed))
+    words = ("release", "calls", release_of(released), "--by", "observer")
+
+    assert 5 == released.signs(*words, by=["observer"]), released.err
+    assert "zeros failed (height 3 m); idle failed (hot)" in released.out
+    assert "'six' is not a number" in released.err
+    assert "has no answer" in released.err
+    assert "applies always" in released.err
+    assert [] == list(typed)

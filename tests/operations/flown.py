@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
+from flightlog.logbook.book import Logbook
 from flightlog.logbook.entry import Entry, write_utc
-from tests.operations.made import FILES, HillFarm
+from flightlog.logbook.merge import merge
+from flightlog.operations.desk import Desk
+from flightlog.team.folder import TeamFolder
+from tests.operations.made import FILES, HandClock, HillFarm
 
 DOER = ("mechanic", "performed", "mechanic")
 LOOKER = ("observer", "inspected", "inspector")
@@ -22,6 +28,7 @@ def flown(
     start: datetime | None = None,
     recording: Entry | None = None,
     number: int = 1,
+    source: str = "log",
     **more: Any,
 ) -> Entry:
     """Add a sortie that began at ``start``, else one that ended five minutes before."""
@@ -30,7 +37,7 @@ def flown(
     content: dict[str, Any] = {
         "aircraft": aircraft,
         "number": number,
-        "source": "log",
+        "source": source,
         "start": write_utc(began),
         "landings": landings,
         "attempts": 0,
@@ -99,3 +106,22 @@ def task(name: str, **keys: object) -> str:
     words = {True: "true", False: "false"}
     lines = [f"{k} = {words.get(v, v) if isinstance(v, bool) else v}" for k, v in keys.items()]
     return "\n".join(["", "[[task]]", f'id = "{name}"', f'title = "The {name}"', *lines, ""])
+
+
+def apart(farm: HillFarm, root: Path) -> HillFarm:
+    """Give the farm at another laptop, with a copy of the folder as it is now."""
+    other = HillFarm.__new__(HillFarm)
+    other.clock = HandClock(farm.clock.now)
+    shutil.copytree(farm.folder.path, root / "team")
+    other.folder = TeamFolder.read(root / "team")
+    other.book = Logbook.open(other.folder.logbook, profile=root / "profile", clock=other.clock)
+    other.desk = Desk(other.folder, other.book, farm.desk.names)
+    return other
+
+
+def united(farm: HillFarm, other: HillFarm) -> None:
+    """Take over what was entered at the other laptop, which is put away."""
+    other.close()
+    merge(farm.book, other.folder.logbook)
+    farm.clock.now = max(farm.clock.now, other.clock.now) + timedelta(minutes=1)
+    farm.desk.refresh()

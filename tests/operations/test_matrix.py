@@ -9,7 +9,7 @@ from flightlog.errors import UsageError
 from flightlog.operations.matrix import evidence_draft, matrix
 from flightlog.reports.matrix_sheet import matrix_lines, matrix_rows, matrix_sheet, matrix_table
 from tests.logbook.made import public_of
-from tests.operations.flown import flown
+from tests.operations.flown import apart, flown, united
 from tests.operations.made import FILES, HillFarm
 
 BOOK = "club-trial-2027"
@@ -111,6 +111,19 @@ def test_the_latest_evidence_counts(farm):
     assert ("not shown", "shown") == (before, row(farm, "span").state)
 
 
+def test_of_evidence_entered_apart_the_worse_one_holds_until_somebody_knows_both(farm, tmp_path):
+    other = apart(farm, tmp_path / "other")
+    showed(other, "span", state="not-shown")
+    other.clock.later(minutes=-30)
+    farm.clock.later(minutes=30)
+    showed(farm, "span")
+    united(farm, other)
+    both = row(farm, "span").state
+    showed(farm, "span")
+
+    assert ("not shown", "shown") == (both, row(farm, "span").state)
+
+
 def test_corrected_evidence_does_not_count(farm):
     entry = showed(farm, "span")
     farm.add(
@@ -205,6 +218,23 @@ def test_the_last_flight_shows_a_clause_with_a_limit(farm):
 
     assert ("not shown", "shown") == (before, found.state)
     assert ("measured", flight, ()) == (found.how, found.entry, found.by)
+
+
+def test_a_declared_number_shows_only_what_may_be_declared(farm):
+    """The debrief judges mass and energy as the team stated them: no scale was read."""
+    energy = {**outcome("battery-energy", "met", 88.8), "figure": "battery.nominal_energy"}
+    mass = {**outcome("takeoff-mass", "met", 8.0), "figure": "mass.takeoff"}
+    figures = {
+        name: {"sources": ["declared"]} for name in ("mass.takeoff", "battery.nominal_energy")
+    }
+    debriefed(farm, energy, mass, figures=figures)
+
+    found = {name: row(farm, name) for name in ("pack-energy", "mass")}
+
+    assert ("shown", "declared") == (found["pack-energy"].state, found["pack-energy"].how)
+    assert ("open", "declared") == (found["mass"].state, found["mass"].how)
+    showed(farm, "mass", text="8.02 kg, three scales")
+    assert ("shown", "measured") == (row(farm, "mass").state, row(farm, "mass").how)
 
 
 def test_what_is_not_shown_by_the_numbers_is_not_shown(farm):

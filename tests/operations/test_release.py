@@ -17,6 +17,7 @@ from flightlog.operations.plan import Plan
 from flightlog.operations.release import (
     ORDER,
     conditions,
+    draft_hold,
     draft_release,
     draft_withdrawal,
     release_state,
@@ -429,3 +430,41 @@ def test_a_forked_record_holds_it(ready_farm, tmp_path):
     assert ["record"] == [c.name for c in held]
     assert "forked" in held[0].says
     assert 2 == held[0].clear.count("--explains")
+
+
+# --- whatever the rooms say
+
+
+def test_nothing_raises_whatever_is_planned(farm):
+    for plan in (Plan("", ""), Plan("drover", "pack-z", "x", "y"), Plan("pannier", "pack-a", "x")):
+        held = [c for c in conditions(farm.desk, plan) if not c.holds]
+
+        assert held
+        assert all(c.says and c.clear for c in held), held
+
+
+def test_a_room_that_says_nothing_holds_the_release(ready_farm, monkeypatch):
+    rooms = [(("weather",), lambda desk, plan: [])]
+    monkeypatch.setattr("flightlog.operations.all_conditions._ROOMS", rooms)
+    found = {c.name: c for c in conditions(ready_farm.desk, PLAN)}
+
+    assert not found["weather"].holds
+    with pytest.raises(RefusedError, match="weather: nothing could be found out"):
+        released(ready_farm)
+
+
+def test_more_than_a_release_can_cite_is_cut_off_in_one_way(ready_farm, monkeypatch):
+    monkeypatch.setattr("flightlog.operations.all_conditions.MOST_CITED", 3)
+    release = released(ready_farm)
+
+    assert 3 == len(release.body.related("cites"))
+    assert "released" == release_state(ready_farm.desk, "pannier").word
+
+
+def test_a_held_day_is_written_down_by_the_laptop_alone(farm):
+    held = [c for c in conditions(farm.desk, PLAN) if not c.holds]
+    entry = farm.desk.append(draft_hold("pannier", held))
+
+    assert () == entry.body.signers
+    said = [r["condition"] for r in entry.body.content["reasons"]]
+    assert list(dict.fromkeys(c.name for c in held)) == said

@@ -9,11 +9,13 @@ from flightlog.operations.upkeep import due, due_of, upkeep_conditions
 from tests.operations.flown import (
     DOER,
     LOOKER,
+    apart,
     did,
     flown,
     moved,
     second_aircraft,
     task,
+    united,
     with_tasks,
 )
 from tests.operations.made import MORNING, SAMPLES
@@ -125,6 +127,26 @@ def test_work_written_down_late_counts_from_when_it_was_done(farm):
     assert "due" == state(farm, "mount").state
 
 
+def test_work_written_down_late_is_done_all_the_same(farm):
+    with_tasks(farm, task("mount", every_hours=1.0))
+    flown(farm, 3600)
+    done = farm.clock.later(minutes=30)
+    did(farm, "mount", occurred=done)
+
+    assert "later" == state(farm, "mount").state
+
+
+def test_a_flight_at_another_laptop_counts_as_flown_since(farm, tmp_path):
+    with_tasks(farm, task("mount", every_hours=1.0))
+    other = apart(farm, tmp_path / "other")
+    flown(other, 3600)
+    farm.clock.later(hours=5)
+    did(farm, "mount")
+    united(farm, other)
+
+    assert "due" == state(farm, "mount").state
+
+
 def test_old_work_written_down_late_takes_nothing_from_newer_work(farm):
     with_tasks(farm, task("mount", every_hours=1.0))
     old = farm.clock.later(minutes=30)
@@ -142,7 +164,10 @@ def test_work_that_claims_a_time_to_come_is_not_believed(farm):
     farm.clock.now = MORNING + timedelta(hours=1)
     farm.desk.refresh()
 
-    assert "overdue" == state(farm, "radio").state
+    found = state(farm, "radio")
+
+    assert "overdue" == found.state
+    assert "claims a time that is still to come" in found.says
 
 
 def test_work_signed_without_a_role_for_it_counts_for_nothing(farm):
@@ -286,6 +311,34 @@ def test_the_check_that_a_task_names_does_it(farm, item, second, result, word):
     assert word == state(farm, "radio").state
 
 
+def test_a_check_that_was_corrected_or_found_wrong_afterwards_did_nothing(farm):
+    with_tasks(
+        farm,
+        task("radio", every_hours=1.0, list='"works"', item='"radio"'),
+        task("quick", every_hours=1.0, list='"works"', item='"quick"'),
+    )
+    farm.enter("checklist", "works", LIST.encode())
+    flown(farm, 3600)
+    first, quick = checked(farm, "radio"), checked(farm, "quick", second=False)
+    before = [state(farm, name).state for name in ("radio", "quick")]
+    farm.add(
+        "check",
+        {"item": "radio", "result": "fail"},
+        ("mechanic", "inspected", "inspector"),
+        cites=farm.desk.ledger.named(first),
+        relations=[("inspects", first)],
+    )
+    farm.add(
+        "correction",
+        {"text": "Those were the other aerials"},
+        ("pilot", "stated"),
+        relations=[("corrects", quick)],
+    )
+
+    assert ["later", "later"] == before
+    assert ["due", "due"] == [state(farm, name).state for name in ("radio", "quick")]
+
+
 def test_a_task_may_be_signed_in_the_role_of_its_check(farm):
     with_tasks(farm, task("radio", every_hours=1.0, list='"works"', item='"radio"'))
     farm.enter("checklist", "works", LIST.encode())
@@ -314,6 +367,15 @@ def test_an_event_makes_it_due_at_once_until_it_is_done_again(farm):
     assert ("later", "due") == (calm, found.state)
     assert "after a hard landing" in found.says
     assert "later" == state(farm, "ring-down").state
+
+
+def test_work_that_was_done_before_an_event_and_written_down_after_it_does_not_clear_it(farm):
+    with_tasks(farm, task("ring-down", every_hours=10.0, events='["hard-landing"]'))
+    done = farm.clock.later(minutes=5)
+    happened(farm, "hard-landing", aircraft="pannier")
+    did(farm, "ring-down", occurred=done)
+
+    assert "due" == state(farm, "ring-down").state
 
 
 def test_an_event_of_another_aircraft_is_not_meant(farm):
@@ -369,8 +431,12 @@ def test_a_flight_without_a_time_stops_what_counts_by_hours(farm):
     with_tasks(farm, task("mount", every_hours=10.0), task("gear", every_landings=20))
     flown(farm, None)
 
-    assert "no flight time is known of" in state(farm, "mount").says
-    assert ("due", "later") == (state(farm, "mount").state, state(farm, "gear").state)
+    found = state(farm, "mount")
+
+    assert ("due", "later") == (found.state, state(farm, "gear").state)
+    assert "no flight time is known of" in found.says
+    assert "flightlog sortie enter" in found.clear
+    assert "team done" not in found.clear
 
 
 def test_without_a_first_day_of_use_days_can_not_be_counted(farm):
@@ -458,7 +524,11 @@ def test_a_fitted_component_without_a_file_holds_it(farm):
     everything_done(farm)
     moved(farm, "fitted", component="propeller-9")
 
-    assert "component propeller-9: its file due" in conditions(farm)["inspections"].says
+    found = conditions(farm)
+
+    assert "component propeller-9: file due (none is in force)" in found["inspections"].says
+    assert not found["life"].holds
+    assert "flightlog team enter FILE" in found["life"].clear
 
 
 def test_an_aircraft_without_a_file_is_a_condition_and_no_error(farm):

@@ -14,7 +14,7 @@ from flightlog.operations.usage import (
     usage_since,
     where_fitted,
 )
-from tests.operations.flown import flown, moved, recorded, second_aircraft
+from tests.operations.flown import apart, flown, moved, recorded, second_aircraft, united
 
 
 def hours(farm, thing, id_):
@@ -92,6 +92,18 @@ def test_a_flight_without_a_time_is_named_and_counted_as_a_landing(farm):
 
     assert [sortie] == [f.entry for f in used.untimed]
     assert (3.2, 15) == (used.hours, used.landings)
+
+
+def test_a_time_that_a_person_enters_tells_of_a_flight_whose_log_has_none(farm):
+    """The log broke off in the air; the pilot noted half an hour."""
+    sortie = flown(farm, None)
+    began = flights_of(farm.desk, "pack", "pack-a")[0].began
+    flown(farm, 1800, start=began, source="hand")
+
+    used = usage_of(farm.desk, "aircraft", "pannier")
+
+    assert [sortie] == [f.entry for f in used.sorties]
+    assert (3.7, ()) == (used.hours, used.untimed)
 
 
 def test_there_is_no_usage_without_a_file(farm):
@@ -200,6 +212,19 @@ def test_a_component_in_two_aircraft_is_a_contradiction_and_collects_from_both(f
     assert 2.9 == hours(farm, "component", "propeller-1")
     assert "propeller-1 is fitted in 2 places: pannier, nose" in said
     assert 1 == len(fitted(farm.desk, "pannier")) == len(fitted(farm.desk, "drover"))
+
+
+def test_two_laptops_that_fit_it_apart_make_a_contradiction(farm, tmp_path):
+    second_aircraft(farm)
+    other = apart(farm, tmp_path / "other")
+    moved(farm, "fitted")
+    moved(other, "fitted", aircraft="drover")
+    united(farm, other)
+    flown(farm, 3600)
+    flown(farm, 1800, aircraft="drover")
+
+    assert 1 == len(contradictions(farm.desk))
+    assert 2.9 == hours(farm, "component", "propeller-1")
 
 
 def test_removing_it_from_one_of_two_ends_the_contradiction(farm):

@@ -369,7 +369,7 @@ def test_a_first_copy_that_fails_leaves_nothing_under_its_name(laptop, tmp_path)
     for n in range(1, most + 1):
         place = tmp_path / f"stick {n}"
         place.mkdir()
-        with pytest.raises(NotWritableError, match="read-only|can.t be written"):
+        with pytest.raises(NotWritableError, match=r"read-only|can.t be written"):
             copied(laptop, place / "copy", files=BadDisk(n, errno.EROFS, gone=False))
         # Only at the last step, after the renaming, a whole copy is there already.
         assert [] == list(place.iterdir()) or (n == most and check(place / "copy/logbook").ok)
