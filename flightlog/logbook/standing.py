@@ -92,18 +92,34 @@ class Standing:
         self.people = people
         self._counts: dict[str, bool] = {}
         self._loosens: dict[str, bool] = {}
-        self._twins = _twins(order)
-        self._to: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
-        self._to_twins: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
-        for entry in order:
+
+    # Read out when they are asked for: an entry that is about to be added mostly asks for none.
+
+    @cached_property
+    def _twins(self) -> dict[str, tuple[Entry, ...]]:
+        """Hash of each entry that has twins -> all of them."""
+        return _twins(self.order)
+
+    @cached_property
+    def _to(self) -> dict[tuple[str, str], list[Entry]]:
+        """Relation and hash of an entry -> those that have this relation to it."""
+        to: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
+        for entry in self.order:
             for relation in entry.body.relations:
-                self._to[relation.word, relation.entry].append(entry)
+                to[relation.word, relation.entry].append(entry)
+        return to
+
+    @cached_property
+    def _to_twins(self) -> dict[tuple[str, str], list[Entry]]:
+        """The same under the first of twins; an entry that names two of them is there once."""
+        to: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
+        for entry in self.order if self._twins else ():
+            for relation in entry.body.relations:
                 if relation.entry in self._twins:
-                    # Under the first of them; an entry that names two of them is there once.
-                    first = self._twins[relation.entry][0].hash
-                    listed = self._to_twins[relation.word, first]
+                    listed = to[relation.word, self._twins[relation.entry][0].hash]
                     if entry not in listed[-1:]:
                         listed.append(entry)
+        return to
 
     @classmethod
     def of(cls, order: Order, people: People, before: Standing | None = None) -> Standing:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import pytest
 
 from flightlog.errors import RefusedError, UsageError
-from flightlog.logbook.entry import ENDS
+from flightlog.logbook.entry import CORRECTS, ENDS
 from flightlog.operations.events import EVENTS
 from flightlog.operations.plan import Plan
 from flightlog.operations.service import (
+    all_stops,
     event_draft,
+    ignored_returns,
     note_event,
     return_draft,
     service_conditions,
@@ -17,7 +19,9 @@ from flightlog.operations.service import (
     stops,
 )
 from tests.logbook.made import public_of
+from tests.operations.faults import report
 from tests.operations.lists import About, walk
+from tests.operations.made import ROOT
 
 PLAN = Plan("pannier", "pack-a")
 PILOT, MECHANIC = public_of("pilot"), public_of("mechanic")
@@ -39,12 +43,26 @@ def photo(farm):
     return [attach_photo(farm.book, path)]
 
 
-@pytest.mark.parametrize("word", GROUNDING)
-def test_an_event_that_grounds_needs_nobodys_signature(farm, word):
-    note_event(farm.desk, word, aircraft="pannier")
+def test_an_event_that_grounds_needs_nobodys_signature(farm):
+    for count, word in enumerate(GROUNDING, 1):
+        entry = note_event(farm.desk, word, aircraft="pannier")
 
-    assert farm.book.standing.open_restrictions("aircraft:pannier")
+        assert entry in farm.book.standing.open_restrictions("aircraft:pannier")
+        assert entry in stops(farm.desk, "aircraft", "pannier")
+        assert count == len(stops(farm.desk, "aircraft", "pannier"))
     assert not holds(farm)
+
+
+def test_an_event_that_grounds_stops_all_that_it_names_whoever_wrote_it(farm):
+    """One entry restricts one thing; a program of somebody may let it restrict nothing."""
+    note_event(farm.desk, "over-current", aircraft="pannier", pack="pack-a")
+    assert 1 == len(stops(farm.desk, "pack", "pack-a"))
+    farm.add("event", {"event": "contact", "aircraft": "pannier"})
+    farm.add("out-of-service", {"pack": "pack-b", "reason": "swollen"})
+    farm.add("incident", {"facts": "x", "packs": ["pack-b"], "aircraft": "pannier"})
+
+    assert 3 == len(stops(farm.desk, "aircraft", "pannier"))
+    assert 2 == len(stops(farm.desk, "pack", "pack-b"))
 
 
 def test_other_events_reopen_checks_and_ground_nothing(farm):
@@ -70,6 +88,44 @@ def test_after_a_hard_landing_the_list_comes_before_the_return(farm):
 
     assert holds(farm)
     assert not stops(farm.desk, "aircraft", "pannier")
+    # What reopens or changes the list later does not bring the old event back; a new one stops.
+    text = (ROOT / "checklists" / "after-hard-landing.toml").read_text(encoding="utf-8")
+    extra = text.replace('version = "1"', 'version = "2"') + (
+        '\n[[item]]\nid = "tail"\nsection = "structure"\ntext = "Tail"\nrole = "mechanic"\n'
+    )
+    farm.enter("checklist", "after-hard-landing", extra.encode())
+    assert holds(farm)
+    note_event(farm.desk, "hard-landing", aircraft="pannier")
+    assert 1 == len(stops(farm.desk, "aircraft", "pannier"))
+
+
+def test_a_return_without_the_list_returns_nothing_though_two_persons_signed(farm):
+    """Somebody's own program asks for no list."""
+    event = note_event(farm.desk, "hard-landing", aircraft="pannier")
+    signers = [("pilot", "released", "inspector"), ("mechanic", "released", "safety")]
+    farm.add("return-to-service", {"text": "x"}, *signers, relations=[(ENDS, event)])
+
+    assert not farm.book.standing.open_restrictions("aircraft:pannier")
+    assert (event,) == stops(farm.desk, "aircraft", "pannier")
+    (condition,) = service_conditions(farm.desk, PLAN)
+    assert "was not done before it was returned: pack" in condition.says
+    assert "after-hard-landing" in condition.clear
+    # Nor does the list bring it back afterwards: the persons who return it have to have seen it.
+    walk(farm, "after-hard-landing", About("pannier"), photos=photo(farm))
+    assert (event,) == stops(farm.desk, "aircraft", "pannier")
+
+
+def test_a_list_with_an_item_that_a_second_person_has_not_seen_is_not_done(farm):
+    event = note_event(farm.desk, "hard-landing", aircraft="pannier")
+    turns = ("pilot", "mechanic")  # the pilot has gone when there is something to look at
+    walk(farm, "after-hard-landing", About("pannier"), photos=photo(farm), turns=turns)
+    with pytest.raises(RefusedError, match="gear waits for a second person"):
+        return_draft(farm.desk, event, "x", PILOT, MECHANIC, "safety")
+    signers = [("pilot", "released", "inspector"), ("mechanic", "released", "safety")]
+    farm.add("return-to-service", {"text": "x"}, *signers, relations=[(ENDS, event)])
+
+    assert (event,) == stops(farm.desk, "aircraft", "pannier")
+    assert "before it was returned: gear" in ignored_returns(farm.desk, event)[0]
 
 
 def test_a_list_that_was_done_before_the_event_does_not_do(farm):
@@ -80,23 +136,48 @@ def test_a_list_that_was_done_before_the_event_does_not_do(farm):
         return_draft(farm.desk, event, "list done", PILOT, MECHANIC, "safety")
 
 
-@pytest.mark.parametrize(
-    "signers",
-    [
-        [("pilot", "released", "inspector")],
-        [("pilot", "released"), ("mechanic", "released", "safety")],
-    ],
-)
-def test_what_ends_a_restriction_without_an_inspector_and_another_leaves_it_here(farm, signers):
-    stopped = farm.sign(stop_draft("pack", "pack-a", "swollen"))
-    if len(signers) < 2:
-        farm.add("remark", {"text": "fine again"}, *[(s[0], "stated") for s in signers],
-                 relations=[(ENDS, stopped)])  # fmt: skip
-    else:
-        farm.add("return-to-service", {"text": "x"}, *signers, relations=[(ENDS, stopped)])
+def test_what_ends_a_restriction_without_an_inspector_and_another_leaves_it_here(farm):
+    two = [("pilot", "released", "inspector"), ("mechanic", "released", "safety")]
+    for kind, signers, why in (
+        ("remark", two, "a remark returns nothing"),
+        ("return-to-service", [("pilot", "released"), two[1]], "not signed by an inspector"),
+    ):
+        stopped = farm.sign(stop_draft("pack", "pack-a", "swollen"))
+        farm.add(kind, {"text": "fine"}, *signers, relations=[(ENDS, stopped)])
 
-    assert not farm.book.standing.open_restrictions("pack:pack-a")
+        assert not farm.book.standing.open_restrictions("pack:pack-a")
+        assert stopped in stops(farm.desk, "pack", "pack-a")
+        (said,) = ignored_returns(farm.desk, stopped)
+        assert why in said
     assert not holds(farm)
+
+
+def test_a_return_is_of_what_it_names_and_holds_until_it_is_struck_out(farm):
+    first = farm.sign(stop_draft("pack", "pack-a", "swollen"))
+    farm.clock.later(minutes=1)
+    second = farm.sign(stop_draft("pack", "pack-a", "dropped"))
+    draft = return_draft(farm.desk, first, "looked at", MECHANIC, PILOT, "pilot")
+    returned = farm.sign(draft, "mechanic", "pilot")
+    assert (second,) == stops(farm.desk, "pack", "pack-a")
+    assert (("pack:pack-a", (second,)),) == all_stops(farm.desk)
+    correction = ("correction", {"text": "x"}, ("pilot", "stated"))
+    farm.add(*correction, relations=[(CORRECTS, returned)])
+    assert (first, second) == stops(farm.desk, "pack", "pack-a")
+
+
+def test_what_stops_nothing_or_is_a_defect_is_not_returned(farm):
+    with pytest.raises(UsageError, match="stops nothing"):
+        return_draft(farm.desk, farm.add("remark", {"text": "x"}), "x", PILOT, MECHANIC, "")
+    with pytest.raises(UsageError, match="is a defect"):
+        return_draft(farm.desk, report(farm), "x", PILOT, MECHANIC, "")
+
+
+def test_a_restriction_of_a_kind_that_is_not_known_here_stops(farm):
+    """A newer program may have kinds of its own; what restricts, restricts."""
+    farm.add("quarantine", {"why": "x"}, effect=("restricts", "pack:pack-a"))
+
+    assert not holds(farm)
+    assert "quarantine" in service_conditions(farm.desk, PLAN)[0].says
 
 
 def test_a_fitted_component_out_of_service_holds_its_aircraft(farm):
