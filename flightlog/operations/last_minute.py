@@ -22,6 +22,7 @@ import numpy as np
 
 from flightlog.errors import FlightlogError, LogFileError
 from flightlog.importers import read
+from flightlog.joining.join import add_partner
 from flightlog.joining.match import NEVER_SET_UNIX_S, match
 from flightlog.joining.sketch import Sketch, sketch
 from flightlog.logbook.entry import Attachment
@@ -135,7 +136,7 @@ def timeline(
     channels, events = _laid(first, first.name, Window(zero_s - LAST_S, zero_s, zero_s + AFTER_S))
     apart = 0
     for log in (one for one in logs if one is not first):
-        offset, how = _offset(first, log)
+        offset, how = _offset(first, log, zero_s)
         if offset is None:
             apart += 1
             if apart > MOST_APART:
@@ -291,7 +292,7 @@ def _long_after(first: _Log, zero_s: float) -> list[str]:
         return []
     last = float(fast[-1])
     at = _utc(first.unix_s + last) if first.unix_s is not None else None
-    when = f" at {at:%Y-%m-%dT%H:%M:%SZ}: give that as the time" if at is not None else ""
+    when = f"; '--at {at:%Y-%m-%dT%H:%M:%SZ}' puts zero there" if at is not None else ""
     return [
         f"{first.name}: the last movement faster than {MOVING_M_S} m/s was {zero_s - last:.0f} s "
         f"before zero{when}"
@@ -305,12 +306,17 @@ def _utc(unix_s: float) -> datetime | None:
         return None
 
 
-def _offset(first: _Log, other: _Log) -> tuple[float | None, str]:
-    """Give what is added to another log's clock, None where nothing tells, and how."""
+def _offset(first: _Log, other: _Log, zero_s: float) -> tuple[float | None, str]:
+    """Give what is added to another log's clock at zero, None where nothing tells, and how."""
     found = match(first.sketch, other.sketch)
     if found.alignment is not None:
-        clock = found.alignment.clock
-        return clock.offset_s, f"laid on it by what both saw, within {1.96 * clock.std_s:.2f} s"
+        near = found.alignment.clock
+        laid = add_partner(first.recording(), other.recording(), near).receipt.partners[-1]
+        drift_s = 1e-6 * laid.rate_ppm * (zero_s - laid.offset_s - near.middle_s)
+        return (
+            laid.offset_s + drift_s,
+            f"laid on it by {laid.method}, within {1.96 * laid.offset_std_s:.2f} s",
+        )
     one, two = first.unix_s, other.unix_s
     why = f" ({found.unaligned})" if found.unaligned else ""
     if one is not None and two is not None:

@@ -49,7 +49,7 @@ LIMITS: dict[str, tuple[str, ...]] = {
     "rules": ("limit.*", "screen.*", "clause.*"),
     "checklist": ("item.*", "valid_hours", "about"),
     "site": (),
-    "meter": (),
+    "meter": ("columns.*", "utc_offset_min"),
 }
 """Kind of file -> keys whose change is a change of a limit."""
 READING_TEXT = ("item.*.text", "item.*.section", "task.*.title", "clause.*.requires")

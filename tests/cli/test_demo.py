@@ -29,6 +29,7 @@ def shelf(tmp_path, monkeypatch):
         return made(judged(roll), roll=Uncertain.of(roll, 0.6, "m", source="a"), file=log.name)
 
     monkeypatch.setattr(demo, "read_index", lambda: samples)
+
     def no_season(folder, logs, tell, *, only=None):
         return folder / "team", ["2027-03-15  calm.bin: 1 flown"]
 

@@ -1,0 +1,23 @@
+"""Where tests keep their temporary folders."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from pathlib import Path
+
+IN_MEMORY = Path("/dev/shm")
+ROOM = 4_000_000_000
+"""Free room that a file system in memory needs to be used [bytes]."""
+
+
+def pytest_configure() -> None:
+    """Keep temporary folders in memory where the system has room for that.
+
+    Tests of the record mostly wait for a disk otherwise. What is promised about disks is tested on
+    one that forgets, in ``tests/logbook/forgetful_disk.py``.
+    """
+    if "PYTEST_DEBUG_TEMPROOT" in os.environ or not os.access(IN_MEMORY, os.W_OK):
+        return
+    if shutil.disk_usage(IN_MEMORY).free > ROOM:
+        os.environ["PYTEST_DEBUG_TEMPROOT"] = str(IN_MEMORY)
