@@ -66,7 +66,7 @@ def demo(
 
 def _season(folder: Path, console: Console) -> None:
     """Build the team folder of the sample season, and say what each of its days came to."""
-    from flightlog.cli.season import build_season
+    from flightlog.cli.season import PASSPHRASE, build_season
 
     console.line("--- the season: every flight beside the checks that it was flown under")
     console.line()
@@ -74,6 +74,10 @@ def _season(folder: Path, console: Console) -> None:
         team, told = build_season(folder, folder, line)
     console.lines(told)
     console.line(f"The team folder is {team}.")
+    console.line(
+        f"The crew's keys are in {folder / 'keys'}, all under the passphrase {PASSPHRASE!r}; they "
+        "are worth nothing."
+    )
 
 
 def read_index() -> list[Sample]:

@@ -115,7 +115,7 @@ def _restrict(
     place: str,
 ) -> tuple[Entry, datetime | None, UsageError | None]:
     """Restrict, whatever else was typed wrong; gives that slip for the end."""
-    from flightlog.operations.incident import restrict, unknown
+    from flightlog.operations.incident import restrict, restricted_by, unknown
 
     when, slip = None, None
     try:
@@ -135,7 +135,8 @@ def _restrict(
     things = [("aircraft", aircraft)] if aircraft else []
     things += [("pack", id_) for id_ in packs or ()]
     things += [("component", id_) for id_ in components or ()]
-    out().line(f"Out of service: {', '.join(f'{thing} {id_}' for thing, id_ in things)}")
+    out_of = ", ".join(one.replace(":", " ", 1) for one in restricted_by(desk, entry))
+    out().line(f"Out of service: {out_of}")
     for line in unknown(desk, things):
         err().line(
             f"flightlog: {line} It is restricted under this id alone: 'flightlog service stop' "

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import cast
 
 from flightlog.errors import UsageError
 from flightlog.logbook.entry import CITES, ENDS, Entry
@@ -176,7 +177,15 @@ def _history(desk: Desk, defect: Entry) -> tuple[Entry, ...]:
         for work in desk.ledger.naming(defect, CITES, RECTIFICATION)
         for look in looks_at(desk.ledger, work)
     }
-    return tuple(entry for entry in desk.ledger.order if entry in about)
+    return tuple(sorted(about, key=lambda entry: _places(desk)[entry.hash]))
+
+
+def _places(desk: Desk) -> dict[str, int]:
+    """Hash of an entry -> its place among all, the oldest first."""
+    known = desk.kept.get("places")
+    if known is None:
+        known = desk.kept["places"] = {e.hash: place for place, e in enumerate(desk.ledger.order)}
+    return cast(dict[str, int], known)
 
 
 def _ignored(desk: Desk, endings: Sequence[Entry], defect: Entry, group: str) -> list[str]:

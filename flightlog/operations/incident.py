@@ -24,11 +24,12 @@ from flightlog.logbook.entry import (
     Signer,
     write_utc,
 )
-from flightlog.logbook.flying_kinds import INCIDENT
+from flightlog.logbook.flying_kinds import INCIDENT, OUT_OF_SERVICE, RELEASE
 from flightlog.logbook.forms import ident
-from flightlog.logbook.kinds import REMARK
+from flightlog.logbook.kinds import REMARK, content_problem
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import named
+from flightlog.operations.release_conditions import LASTS
 from flightlog.operations.service import stop_draft
 from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK, subject
 from flightlog.team_files.reading import near_miss
@@ -52,7 +53,8 @@ def restrict(
     """Put aircraft, packs and components out of service at once, by the device alone.
 
     What is named need not be in the record: nothing is refused here for a slip of the pen, and
-    ``unknown`` tells of it. Texts of any length are taken, in further entries where they are long.
+    ``unknown`` tells of it. A pack that nobody names and that was released with the aircraft for a
+    flight of these hours is out of service too. Texts of any length are taken, in further entries where they are long.
 
     Parameters
     ----------
@@ -84,6 +86,7 @@ def restrict(
     things += [(PACK, pack) for pack in dict.fromkeys(packs)]
     things += [(COMPONENT, component) for component in dict.fromkeys(components)]
     _refuse_no_ids(things)
+    released = [p for p in released_packs(desk, aircraft) if p not in packs]
     if len(place) > _LONGEST_PLACE:
         facts, place = f"{facts}\nPlace: {place}", place[:_LONGEST_PLACE]
     first, *more = facts_in_parts(facts)
@@ -97,7 +100,10 @@ def restrict(
     entry = desk.append(Draft(INCIDENT, content, effect=Effect(RESTRICTS, subject(*things[0]))))
     why = f"was in the incident {named(entry)}: {first}"[:_LONGEST_REASON]
     for thing, id_ in things[1:]:
-        desk.append(stop_draft(thing, id_, why))
+        desk.append(stop_draft(thing, id_, why, cites=[entry]))
+    for pack in released:
+        why = f"may have been in the incident {named(entry)}: it was released for a flight"
+        desk.append(stop_draft(PACK, pack, why, cites=[entry]))
     for part in more:
         desk.append(part_draft(entry, part))
     return entry
@@ -112,6 +118,25 @@ def _refuse_no_ids(things: Sequence[tuple[str, str]]) -> None:
             raise UsageError(
                 f"{id_[:40]!r} {problem}", where=f"--{thing}", fix="Give the id of its file."
             )
+
+
+def released_packs(desk: Desk, aircraft: str) -> tuple[str, ...]:
+    """Give the packs with which an aircraft was released within the time that a release lasts."""
+    ledger = desk.ledger
+    return tuple(
+        dict.fromkeys(
+            release.body.content["pack"]
+            for release in ledger.of(RELEASE, aircraft=aircraft)
+            if ledger.now - ledger.when(release) < LASTS
+        )
+    )
+
+
+def restricted_by(desk: Desk, incident: Entry) -> tuple[str, ...]:
+    """Give what an incident put out of service, like "pack:pack-a"."""
+    entries = (incident, *desk.ledger.naming(incident, CITES, OUT_OF_SERVICE))
+    effects = (entry.body.effect for entry in entries)
+    return tuple(dict.fromkeys(effect.on for effect in effects if effect is not None))
 
 
 def facts_in_parts(facts: str) -> list[str]:
@@ -182,7 +207,7 @@ def incident_of(desk: Desk, entry: Entry) -> Entry:
     UsageError
         If it is none.
     """
-    if entry.body.kind != INCIDENT:
+    if entry.body.kind != INCIDENT or content_problem(entry.body):
         raise UsageError(
             f"is a {entry.body.kind}, no incident",
             where=named(entry),
@@ -197,7 +222,9 @@ def incidents(desk: Desk) -> tuple[Entry, ...]:
     return tuple(
         entry
         for entry in desk.ledger.order
-        if entry.body.kind == INCIDENT and not desk.ledger.named(entry, CITES, INCIDENT)
+        if entry.body.kind == INCIDENT
+        and content_problem(entry.body) is None
+        and not desk.ledger.named(entry, CITES, INCIDENT)
     )
 
 

@@ -110,11 +110,18 @@ def _about(aircraft: str, pack: str, component: str) -> dict[str, str]:
     return about
 
 
-def stop_draft(thing: str, id_: str, reason: str, signers: Sequence[Signer] = ()) -> Draft:
+def stop_draft(
+    thing: str,
+    id_: str,
+    reason: str,
+    signers: Sequence[Signer] = (),
+    cites: Sequence[Entry] = (),
+) -> Draft:
     """Draft that something is out of service; anybody may, and the device alone too."""
     content = {thing: id_, "reason": reason}
     effect = Effect(RESTRICTS, subject(thing, id_))
-    return Draft(OUT_OF_SERVICE, content, list(signers), effect=effect)
+    relations = [Relation(CITES, e.hash) for e in cites]
+    return Draft(OUT_OF_SERVICE, content, list(signers), relations=relations, effect=effect)
 
 
 def return_draft(

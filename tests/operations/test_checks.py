@@ -45,8 +45,8 @@ def test_a_measurement_passes_on_its_number_alone(farm):
 
     with pytest.raises(UsageError, match="number alone"):
         check_draft(farm.desk, begun, "battery-spread", Answer("pass", instrument="MM-2"), key)
+    answer = Answer("pass", value="0.021", instrument="MM-2")
     with pytest.raises(UsageError, match="does not pass"):
-        answer = Answer("pass", value="0.021", instrument="MM-2")
         check_draft(farm.desk, begun, "battery-spread", answer, key)
     judge(farm, begun, "battery-spread", "pilot", Answer("", value="0.021", instrument="MM-2"))
     assert "failed" == state(farm, "battery-spread").state

@@ -13,6 +13,7 @@ from flightlog.operations.incident import (
     opinions_of,
     parts_of,
     restrict,
+    restricted_by,
     sources_of,
     statement_draft,
     unknown,
@@ -20,6 +21,7 @@ from flightlog.operations.incident import (
 from flightlog.operations.plan import Plan
 from flightlog.operations.service import return_draft, service_conditions, stops
 from tests.logbook.made import public_of
+from tests.operations.test_incident_record import released
 
 PLAN = Plan("pannier", "pack-a")
 
@@ -39,6 +41,23 @@ def test_aircraft_packs_and_named_components_are_out_of_service_without_a_signat
         assert 1 == len(farm.book.standing.open_restrictions(subject)), subject
     assert not in_service(farm)
     assert not in_service(farm, Plan("drover", "pack-b"))
+
+
+def test_a_pack_that_nobody_names_and_that_was_released_is_out_of_service_too(farm):
+    released(farm)
+    entry = restrict(farm.desk, "pannier", [], "fell")
+    assert ("aircraft:pannier", "pack:pack-a") == restricted_by(farm.desk, entry)
+    assert not in_service(farm)
+    assert "may have been in" in stops(farm.desk, "pack", "pack-a")[0].body.content["reason"]
+    # Once is enough where it is named, and a release of yesterday says nothing.
+    entry = restrict(farm.desk, "pannier", ["pack-a"], "fell")
+    assert ("aircraft:pannier", "pack:pack-a") == restricted_by(farm.desk, entry)
+    assert 2 == len(stops(farm.desk, "pack", "pack-a"))
+    farm.clock.later(hours=4)
+    farm.desk.refresh()
+    assert ("aircraft:pannier",) == restricted_by(
+        farm.desk, restrict(farm.desk, "pannier", [], "fell")
+    )
 
 
 def test_each_is_returned_by_itself_by_two_persons(farm):
@@ -102,3 +121,13 @@ def test_facts_and_opinions_stand_apart(farm):
     assert 2 == len(stops(farm.desk, "aircraft", "pannier"))
     with pytest.raises(UsageError, match="no incident"):
         incident_of(farm.desk, opinion)
+
+
+def test_what_has_not_the_form_of_an_incident_is_none_and_restricts_all_the_same(farm, monkeypatch):
+    monkeypatch.setattr(type(farm.book), "_ask_the_rules", lambda *_: None)
+    strange = farm.add("incident", {"packs": 1}, effect=("restricts", "aircraft:pannier"))
+
+    assert () == incidents(farm.desk)
+    assert not in_service(farm)
+    with pytest.raises(UsageError, match="no incident"):
+        incident_of(farm.desk, strange)

@@ -6,6 +6,7 @@ import pytest
 
 from flightlog.errors import RefusedError, UsageError
 from flightlog.logbook.entry import CORRECTS, ENDS
+from flightlog.operations.defects import defects
 from flightlog.operations.events import EVENTS
 from flightlog.operations.plan import Plan
 from flightlog.operations.service import (
@@ -17,6 +18,7 @@ from flightlog.operations.service import (
     service_conditions,
     stop_draft,
     stops,
+    to_clear,
 )
 from tests.logbook.made import public_of
 from tests.operations.faults import report
@@ -193,3 +195,26 @@ def test_an_unknown_event_is_answered_with_what_is_near(farm):
         event_draft(farm.desk, "batery-change", aircraft="pannier")
     with pytest.raises(UsageError, match="of what"):
         event_draft(farm.desk, "rain")
+
+
+def test_what_restricts_and_has_not_the_form_of_its_kind_stops_and_breaks_nothing(
+    farm, monkeypatch
+):
+    """Only a program that is not this one writes so."""
+    monkeypatch.setattr(type(farm.book), "_ask_the_rules", lambda *_: None)
+    for kind, content in (
+        ("defect", {"severity": 3}),
+        ("event", {"event": ["hard-landing"], "aircraft": 7}),
+        ("incident", {"facts": {}, "packs": "x"}),
+        ("out-of-service", {}),
+    ):
+        farm.add(kind, content, effect=("restricts", "aircraft:pannier"))
+    farm.add("incident", {"packs": 1})
+    farm.add("out-of-service", {"pack": 5})
+
+    assert 4 == len(stops(farm.desk, "aircraft", "pannier"))
+    assert not holds(farm)
+    assert () == defects(farm.desk)
+    assert all(
+        "flightlog service return" in to_clear(e) for _, es in all_stops(farm.desk) for e in es
+    )
