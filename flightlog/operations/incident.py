@@ -54,7 +54,8 @@ def restrict(
 
     What is named need not be in the record: nothing is refused here for a slip of the pen, and
     ``unknown`` tells of it. A pack that nobody names and that was released with the aircraft for a
-    flight of these hours is out of service too. Texts of any length are taken, in further entries where they are long.
+    flight of these hours is out of service too. Texts of any length are taken, in further entries
+    where they are long.
 
     Parameters
     ----------

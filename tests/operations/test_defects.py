@@ -178,6 +178,18 @@ def test_an_entry_that_ends_the_restriction_alone_closes_nothing(farm):
     assert len(every) == condition(farm).says.count("(defect-closed) does not count: ")
 
 
+def test_an_inspection_after_the_closing_makes_it_no_closing(farm):
+    defect = report(farm, group="flight-controls")
+    work = mend(farm, defect)
+    relations = [(ENDS, defect), (CITES, work)]
+    farm.add("defect-closed", {"text": "done"}, DONE, relations=relations)
+    look(farm, work)
+    assert "put right, not closed" == state(farm, defect)
+    close(farm, defect)
+
+    assert "closed" == state(farm, defect)
+
+
 def test_other_entries_that_end_the_restriction_close_nothing(farm):
     signers = [("pilot", "released", "inspector"), ("mechanic", "released", "safety")]
     for kind in ("remark", "return-to-service"):
