@@ -248,6 +248,18 @@ class People:
         """
         return frozenset(self._rulings.holders.get(key, ()))
 
+    def known_for(self, key: str, entry: Entry) -> frozenset[str]:
+        """Give all persons for whom a key was enrolled by an entry that stands and was seen here.
+
+        What comes later changes nothing of it: a key that is revoked stays known.
+        """
+        past = self._rulings.place(entry).past
+        return frozenset(
+            person
+            for person in self.may_belong_to(key)
+            if self._rulings.claimed_by(key, person) & past
+        )
+
     def holds(self, person_id: str, role: str) -> bool:
         """Whether a person holds a role now, and has a key to use it."""
         person = self._by_id.get(person_id)

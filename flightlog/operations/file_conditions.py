@@ -2,73 +2,91 @@
 
 from __future__ import annotations
 
-import hashlib
-from pathlib import Path
+import os
+from collections.abc import Iterator
 
+from flightlog.errors import FlightlogError
 from flightlog.operations.desk import Desk
 from flightlog.operations.plan import Condition, Plan
-from flightlog.operations.working_copies import FAULT, SAME, working_copy
-from flightlog.team.files import FOLDERS, LARGEST_BYTES, content_of
+from flightlog.operations.usage import fitted
+from flightlog.operations.working_copies import (
+    FAULT,
+    LOADERS,
+    OLDER,
+    WorkingCopy,
+    doubt,
+    home_of,
+    is_same,
+    working_copy,
+)
+
+FILES = "files"
+"""Name of the condition."""
+_MOST_KEYS = 4
 
 
 def file_conditions(desk: Desk, plan: Plan) -> list[Condition]:
-    """Say whether the files of the next flight are in force, and those in the folder the same."""
-    wanted = [("aircraft", plan.aircraft), ("pack", plan.pack)]
+    """Say whether the files of the next flight are in force, and those in the folder the same.
+
+    They are those of the aircraft, of what is fitted to it and has a file, of the pack, the rule
+    book and the site, and all check lists. A file that the folder lacks contradicts nothing: the
+    record has it.
+    """
+    found = [_condition(desk, kind, id_) for kind, id_ in _wanted(desk, plan)]
+    held = [condition for condition in found if not condition.holds]
+    if held:
+        return held
+    says = f"in force, and the same in the folder: {', '.join(c.says for c in found)}"
+    return [Condition(FILES, True, says, "", tuple(e for c in found for e in c.rests_on))]
+
+
+def _wanted(desk: Desk, plan: Plan) -> Iterator[tuple[str, str]]:
+    yield "aircraft", plan.aircraft
+    yield "pack", plan.pack
     if plan.rules:
-        wanted.append(("rules", plan.rules))
+        yield "rules", plan.rules
     if plan.site:
-        wanted.append(("site", plan.site))
-    wanted += [("checklist", id_) for id_ in ("daily", "pre-flight")]
-    faults, cited = [], []
-    for kind, id_ in wanted:
-        why = _fault(desk, kind, id_)
-        if why:
-            faults.append(f"{kind} {id_}: {why}")
-        version = desk.versions.in_force(kind, id_)
-        if version is not None:
-            cited.append(version.entry)
-    if faults:
-        return [
-            Condition(
-                "files",
-                False,
-                "; ".join(faults),
-                "Enter the file with 'flightlog team enter FILE --by WHO --by WHO', or put the "
-                "version in force back: 'flightlog team files'.",
-            )
-        ]
-    says = ", ".join(f"{kind} {id_}" for kind, id_ in wanted)
-    return [Condition("files", True, f"in force: {says}", "", tuple(cited))]
+        yield "site", plan.site
+    components = desk.versions.known("component")
+    for id_ in sorted({f.component for f in fitted(desk, plan.aircraft)}):
+        if id_ in components:
+            yield "component", id_
+    for id_ in desk.versions.known("checklist"):
+        yield "checklist", id_
 
 
-def _fault(desk: Desk, kind: str, id_: str) -> str:
-    versions = desk.versions
-    if versions.conflict(kind, id_):
-        return "two versions were entered apart from each other"
-    version = versions.in_force(kind, id_)
+def _condition(desk: Desk, kind: str, id_: str) -> Condition:
+    what, shown = f"{kind} {id_}", home_of(desk, kind, id_).relative_to(desk.folder.path).as_posix()
+    enter = f"Enter one: 'flightlog team enter {shown} --by WHO --by WHO'."
+    unclear = doubt(desk, kind, id_)
+    if unclear:
+        apart = (v.entry for v in desk.versions.conflict(kind, id_))
+        fallen = (entry for entry, _ in desk.versions.unsettled(kind, id_))
+        return Condition(FILES, False, f"{what}: {unclear}", enter, (*apart, *fallen))
+    version = desk.versions.in_force(kind, id_)
     if version is None:
-        return "no version was entered"
-    if content_of(str(version.path), version.sha256) is None:
-        return "its bytes are missing or damaged"
-    path = desk.folder.path / FOLDERS[kind] / f"{id_}.toml"
-    if not path.is_file():
-        return ""  # the record alone will do
-    if _is_same(path, version.sha256):
-        return ""
-    copy = working_copy(desk, path, kind)
+        return Condition(FILES, False, f"{what}: no version was entered", enter)
+    try:
+        desk.loaded(version, LOADERS[kind])
+    except FlightlogError as error:
+        clear = error.fix or enter
+        return Condition(FILES, False, f"{what}: {error.found}", clear, (version.entry,))
+    home = home_of(desk, kind, id_)
+    if os.path.lexists(home) and not is_same(home, version):
+        unlike = _unlike(working_copy(desk, home, kind))
+        clear = f"{enter} Or put back what is in force: 'flightlog team restore {shown}'."
+        return Condition(FILES, False, f"{what}: {unlike}", clear, (version.entry,))
+    return Condition(FILES, True, what, "", (version.entry,))
+
+
+def _unlike(copy: WorkingCopy) -> str:
+    """Say how a file in the folder is not the version in force."""
     if copy.state == FAULT:
         return f"the file in the folder is at fault: {copy.why}"
-    if copy.state != SAME:
-        keys = ", ".join(d.key for d in copy.changes[:4]) or "only its layout"
-        return f"the file in the folder differs from the version in force: {keys}"
-    return ""
-
-
-def _is_same(path: Path, sha256: str) -> bool:
-    """Whether a file has these bytes, so that it need not be read as what it is."""
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            return False
-        return hashlib.sha256(path.read_bytes()).hexdigest() == sha256
-    except OSError:
-        return False
+    if copy.state == OLDER:
+        return "the file in the folder is an older version"
+    keys = [difference.key for difference in copy.changes]
+    if not keys:
+        return "the file in the folder differs in layout or comments"
+    more = f" and {len(keys) - _MOST_KEYS} more" if len(keys) > _MOST_KEYS else ""
+    return f"the file in the folder differs: {', '.join(keys[:_MOST_KEYS])}{more}"

@@ -24,7 +24,6 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.events import CONFIGURATION_CHANGE
 from flightlog.operations.plan import Condition
 from flightlog.operations.positions import CLOCKS_APART, named, newest, number
-from flightlog.team.files import content_of
 from flightlog.team.ledger import AIRCRAFT, PACK
 
 WEIGHERS = ("engineer", "mechanic")
@@ -319,9 +318,9 @@ def _changed_file(desk: Desk, aircraft: Aircraft, weighing: Entry) -> str:
     ]
     if not seen:
         return "weighed before the aircraft's file was entered"
-    old = content_of(str(seen[-1].path), seen[-1].sha256) or {}
+    old = desk.versions.table(seen[-1])
     new = desk.version(AIRCRAFT, aircraft.id)
-    now = content_of(str(new.path), new.sha256) or {}
+    now = desk.versions.table(new)
     for key in ("datum", "mac_m", "lemac_m"):
         if _of(old, "balance", key) != _of(now, "balance", key):
             return f"since it was weighed its file has another {key}"

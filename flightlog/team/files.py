@@ -7,26 +7,25 @@
       rules/ID.toml       checklists/ID.toml                     meters/ID.toml
 
 A file in the folder is a working copy. What counts is the version *in force*: the last one that
-was entered, by a person and, where a limit differs from the version before, by two. Whether one
-differs is found by comparing the bytes, never by what the entry says. Two versions that were
-entered apart from each other are both not in force until a third one has seen them.
+was entered, by a person and, where a limit differs from the version before, by two. Of two that
+were entered apart from each other neither is in force, until a third one has seen both; meanwhile
+the newest one that both follow holds. ``histories`` tells how a version is judged.
 """
 
 from __future__ import annotations
 
-import hashlib
-import tomllib
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
-from pathlib import Path
+from functools import cached_property
 from typing import Any
 
 from flightlog.logbook.attachments import AttachmentStore
 from flightlog.logbook.entry import Entry
 from flightlog.logbook.flying_kinds import FILE_KINDS, FILE_VERSION
+from flightlog.logbook.kinds import form_problem
 from flightlog.team.differences import Difference, differences
+from flightlog.team.histories import GOOD, History, Judged, Version
 from flightlog.team.ledger import Ledger
 
 FOLDERS = {
@@ -39,168 +38,163 @@ FOLDERS = {
     "meter": "meters",
 }
 """Kind of file -> its folder below the team folder."""
-LARGEST_BYTES = 1_000_000
-SECOND_SIGNATURES = 2
 
 
 @dataclass(frozen=True, slots=True)
-class Version:
-    """One version of a file, as it was entered.
+class Following:
+    """What a version that was entered now would follow.
 
     Attributes
     ----------
-    kind, id : str
-        What it is of.
-    sha256 : str
-        Of its bytes.
-    path : Path
-        Where its bytes are kept.
-    entry : Entry
-        By which it was entered.
+    before : str or None
+        What it says in ``before``; None for a first version.
+    limits : tuple of Difference
+        The limits that differ from anything that it has to be compared with.
+    certain : bool
+        Whether all of that could be compared.
     """
 
-    kind: str
-    id: str
-    sha256: str
-    path: Path
-    entry: Entry
+    before: str | None
+    limits: tuple[Difference, ...]
+    certain: bool
+
+    @property
+    def needs_two(self) -> bool:
+        """Whether two persons have to sign."""
+        return bool(self.limits) or not self.certain
 
 
 class Versions:
-    """All versions of all files that count. Made by ``Versions.of``."""
+    """All versions of all files. Made by ``Versions.of``.
 
-    def __init__(self, versions: Iterable[Version], ledger: Ledger | None = None) -> None:
+    A file's history is judged when it is asked for.
+    """
+
+    def __init__(self, ledger: Ledger, attachments: AttachmentStore) -> None:
         self._ledger = ledger
-        self._of: defaultdict[tuple[str, str], list[Version]] = defaultdict(list)
-        self._by_hash: dict[str, Version] = {}
-        self.refused: list[tuple[Entry, str]] = []
-        """Entries that bring no version into force, and why."""
-        for version in versions:
-            why = self._why_not(version)
-            if why:
-                self.refused.append((version.entry, why))
-                continue
-            self._of[version.kind, version.id].append(version)
-            self._by_hash[version.sha256] = version
+        self._attachments = attachments
+        self._entries: defaultdict[tuple[str, str], list[Entry]] = defaultdict(list)
+        self._named: defaultdict[str, set[tuple[str, str]]] = defaultdict(set)
+        self._formless: list[tuple[Entry, str]] = []
+        self._histories: dict[tuple[str, str], History] = {}
+        for entry in ledger.order:
+            if entry.body.kind == FILE_VERSION:
+                self._take(entry)
 
     @classmethod
     def of(cls, ledger: Ledger, attachments: AttachmentStore) -> Versions:
-        """Read the versions out of the record: those that were entered as the rules ask."""
-        return cls(
-            (
-                Version(c["kind"], c["id"], c["sha256"], attachments.path(c["sha256"]), entry)
-                for entry in ledger.of(FILE_VERSION)
-                for c in (entry.body.content,)
-            ),
-            ledger,
-        )
+        """Read the versions out of the record.
 
-    def _why_not(self, version: Version) -> str:
-        """Say why an entry brings no version into force, "" where it does."""
-        ledger = self._ledger
-        if ledger is None:
-            return ""
-        entry, said = version.entry, version.entry.body.content
-        if not ledger.persons(entry, "entered"):
-            return "no person entered it"
-        if not any(a.sha256 == version.sha256 for a in entry.body.attachments):
-            return "it does not hold the file"
-        if content_of(str(version.path), version.sha256) is None:
-            return "its bytes are missing, are not what they were, or no TOML"
-        before = self._before(version)
-        if before is not None and said.get("before") != before.sha256:
-            return "it does not follow the version that it had seen"
-        if len(set(ledger.persons(entry))) < SECOND_SIGNATURES:
-            old = (str(before.path), before.sha256) if before is not None else ("", "")
-            changed = _changed_limit(version.kind, *old, str(version.path), version.sha256)
-            if changed:
-                return f"it changes a limit ({changed}), and one person signed it"
-        return ""
+        Corrections are left aside: what is in force changes by another version only.
+        """
+        return cls(ledger, attachments)
 
-    def _before(self, version: Version) -> Version | None:
-        """Give the last version that a new one had seen."""
-        ledger = self._ledger
-        found = [
-            v
-            for v in self._of.get((version.kind, version.id), ())
-            if ledger is not None and ledger.has_seen(version.entry, v.entry)
-        ]
-        return found[-1] if found else None
+    def _take(self, entry: Entry) -> None:
+        problem = form_problem(entry.body)
+        if entry.body.team != self._ledger.people.team:
+            problem = "it is of another team"
+        if problem:
+            self._formless.append((entry, problem))
+            return
+        said = entry.body.content
+        self._entries[said["kind"], said["id"]].append(entry)
+        self._named[said["sha256"]].add((said["kind"], said["id"]))
+
+    def _history(self, kind: str, id_: str) -> History:
+        key = kind, id_
+        if key not in self._histories:
+            entries = self._entries.get(key, ())
+            self._histories[key] = History(self._ledger, self._attachments, kind, id_, entries)
+        return self._histories[key]
+
+    # --- what counts
 
     def in_force(self, kind: str, id_: str) -> Version | None:
         """Give the version that counts now, None where none does."""
-        found = self._of.get((kind, id_), [])
-        tips = self._tips(found)
-        if len(tips) < 2:
-            return tips[0] if tips else None
-        if len({v.sha256 for v in tips}) == 1:
-            return tips[0]
-        common = [v for v in found if all(self._has_seen(t, v) for t in tips)]
-        return common[-1] if common else None
+        found = self._history(kind, id_).in_force()
+        return found.version if found is not None else None
 
     def conflict(self, kind: str, id_: str) -> tuple[Version, ...]:
-        """Give versions that were entered apart from each other and differ; none as a rule."""
-        tips = self._tips(self._of.get((kind, id_), []))
-        return tuple(tips) if len({v.sha256 for v in tips}) > 1 else ()
+        """Give the versions that were entered apart from each other and differ; none as a rule.
 
-    def _tips(self, found: list[Version]) -> list[Version]:
-        if len(found) < 2 or self._ledger is None:
-            return found[-1:]
-        return [v for v in found if not any(self._has_seen(o, v) for o in found if o is not v)]
+        While there are some, ``in_force`` gives the newest one that all of them follow.
+        """
+        return _versions(self._history(kind, id_).conflict())
 
-    def _has_seen(self, later: Version, earlier: Version) -> bool:
-        return self._ledger is not None and self._ledger.has_seen(later.entry, earlier.entry)
+    def unsettled(self, kind: str, id_: str) -> tuple[tuple[Entry, str], ...]:
+        """Give entries that were versions once, fell, and that no version since has seen; and why.
+
+        A signature on one does not count any more, or its bytes are missing. Nobody has said yet
+        what holds instead: ``in_force`` goes back to what was before, and nothing may rest on that.
+        """
+        return tuple((one.entry, one.why) for one in self._history(kind, id_).unsettled())
 
     def history(self, kind: str, id_: str) -> tuple[Version, ...]:
         """Give all versions that were ever in force, the oldest first."""
-        return tuple(self._of.get((kind, id_), ()))
+        return _versions(self._history(kind, id_).good)
 
     def by_hash(self, sha256: str) -> Version | None:
-        """Give the version with these bytes."""
-        return self._by_hash.get(sha256)
+        """Give the version with these bytes, whether it is in force still or not."""
+        files = sorted(self._named.get(sha256, ()))
+        found = [v for file in files for v in self.history(*file) if v.sha256 == sha256]
+        return found[-1] if found else None
 
     def ids(self, kind: str) -> tuple[str, ...]:
         """Give the ids of all files of a kind that have a version in force."""
-        return tuple(sorted(id_ for k, id_ in self._of if k == kind))
+        return tuple(id_ for id_ in self.known(kind) if self.in_force(kind, id_) is not None)
+
+    def known(self, kind: str) -> tuple[str, ...]:
+        """Give the ids of all files of a kind of which a version was ever entered as it should."""
+        return tuple(
+            sorted(
+                id_ for k, id_ in self._entries if k == kind and self._history(k, id_).followed()
+            )
+        )
+
+    @cached_property
+    def refused(self) -> tuple[tuple[Entry, str], ...]:
+        """Give the entries that bring no version into force, and why, in the order of the record.
+
+        Those that fell since are among them.
+        """
+        found = dict(self._formless)
+        for kind, id_ in self._entries:
+            judged = self._history(kind, id_).judged
+            found.update((one.entry, one.why) for one in judged if one.standing != GOOD)
+        return tuple((entry, found[entry]) for entry in self._ledger.order if entry in found)
+
+    # --- what they say
+
+    def table(self, version: Version) -> Mapping[str, Any]:
+        """Give what a version says; of one that is good it is known."""
+        judged = self._history(version.kind, version.id).judged
+        found = next((one for one in judged if one.entry.hash == version.entry.hash), None)
+        return (found.content.table if found is not None else None) or {}
+
+    def differences(self, kind: str, id_: str, table: Mapping[str, Any]) -> tuple[Difference, ...]:
+        """Compare a table with the version in force; with nothing where there is none."""
+        version = self.in_force(kind, id_)
+        return differences(kind, self.table(version) if version is not None else {}, table)
+
+    def following(self, kind: str, id_: str, table: Mapping[str, Any]) -> Following:
+        """Say what a version with this table would follow if it were entered now."""
+        history = self._history(kind, id_)
+        followed = history.followed()
+        compared = history.compared(followed)
+        limits = {
+            difference.key: difference
+            for other in compared
+            if other.table is not None
+            for difference in differences(kind, other.table, table)
+            if difference.limit
+        }
+        before = followed[0].version.sha256 if followed else None
+        certain = all(other.table is not None for other in compared)
+        return Following(before, tuple(limits.values()), certain)
 
 
-@lru_cache(maxsize=4096)
-def content_of(path: str, sha256: str) -> dict[str, Any] | None:
-    """Read the bytes of a version; None where they are not what their hash says, or no TOML.
-
-    Bytes with a known hash never change, so that each is read once.
-    """
-    try:
-        file = Path(path)
-        if file.stat().st_size > LARGEST_BYTES:
-            return None
-        data = file.read_bytes()
-    except OSError:
-        return None
-    if hashlib.sha256(data).hexdigest() != sha256:
-        return None
-    try:
-        return tomllib.loads(data.decode("utf-8-sig"))
-    except (UnicodeDecodeError, ValueError, RecursionError):
-        return None
+def _versions(judged: Iterable[Judged]) -> tuple[Version, ...]:
+    return tuple(one.version for one in judged)
 
 
-@lru_cache(maxsize=4096)
-def _changed_limit(kind: str, old_path: str, old_sha: str, path: str, sha: str) -> str:
-    """Name a limit that differs between two versions, "" where none does."""
-    old = content_of(old_path, old_sha) if old_sha else {}
-    new = content_of(path, sha)
-    changed = [d.key for d in differences(kind, old or {}, new or {}) if d.limit]
-    return changed[0] if changed else ""
-
-
-def difference_from(
-    versions: Versions, kind: str, id_: str, table: dict[str, Any]
-) -> tuple[Difference, ...]:
-    """Compare a working copy with the version in force; with nothing where there is none."""
-    version = versions.in_force(kind, id_)
-    old = content_of(str(version.path), version.sha256) if version is not None else None
-    return differences(kind, old or {}, table)
-
-
-__all__ = ["FILE_KINDS", "FOLDERS", "Version", "Versions", "content_of", "difference_from"]
+__all__ = ["FILE_KINDS", "FOLDERS", "Following", "Version", "Versions"]

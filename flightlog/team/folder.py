@@ -24,7 +24,7 @@ from flightlog.logbook.layout import NAMES
 from flightlog.resources import data_path
 from flightlog.team.files import FOLDERS
 from flightlog.team_files.checking import Table, Text, checked
-from flightlog.team_files.reading import read_toml
+from flightlog.team_files.reading import kind_of, read_toml
 
 TEAM_FILE = "team.toml"
 LOGBOOK = "logbook"
@@ -193,7 +193,9 @@ class TeamFolder:
         cls.refuse_taken(path, name)
         place = path / TEAM_FILE
         try:
+            lists = _shipped_lists()
             path.mkdir(parents=True, exist_ok=True)
+            _put_files(path, lists)
             with place.open("x", encoding="utf-8", newline="\n") as file:
                 file.write(
                     f'schema = "flightlog.team/1"\nname = {json.dumps(name, ensure_ascii=False)}\n'
@@ -202,27 +204,27 @@ class TeamFolder:
             raise NotWritableError(
                 f"can't be written ({error.strerror})", where=str(path), fix=_ANOTHER
             ) from error
-        _put_files(path)
         return cls(path.absolute(), name)
 
 
-def _put_files(path: Path) -> None:
-    """Make the folders of the team's files, and put in the check lists that come with the tool.
+def _shipped_lists() -> dict[str, bytes]:
+    """Give the check lists that come with the program: name of the file -> its bytes.
+
+    Rule books lie beside them, and are for each team to choose.
+    """
+    files = {place.name: place.read_bytes() for place in data_path("checklists").glob("*.toml")}
+    return {name: data for name, data in files.items() if kind_of(data, Path(name)) == "checklist"}
+
+
+def _put_files(path: Path, lists: Mapping[str, bytes]) -> None:
+    """Make the folders of the team's files, and put check lists in.
 
     They are working copies for the team to edit; nothing counts before it is entered.
     """
-    try:
-        for folder in FOLDERS.values():
-            (path / folder).mkdir(exist_ok=True)
-        for source in sorted(data_path("checklists").glob("*.toml")):
-            text = source.read_text(encoding="utf-8")
-            if 'schema = "flightlog.checklist/' in text:
-                place = path / FOLDERS["checklist"] / source.name
-                place.write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise NotWritableError(
-            f"can't be written ({error.strerror})", where=str(path), fix=_ANOTHER
-        ) from error
+    for folder in FOLDERS.values():
+        (path / folder).mkdir(exist_ok=True)
+    for name, data in lists.items():
+        (path / FOLDERS["checklist"] / name).write_bytes(data)
 
 
 def _named(environment: Mapping[str, str]) -> Path | None:

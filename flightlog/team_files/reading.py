@@ -13,6 +13,8 @@ from flightlog.errors import TeamFileError
 
 LARGEST_BYTES = 1_000_000
 """No file that people edit is larger; a log given by mistake is."""
+MOST_DEPTH = 20
+"""No file that people edit nests its tables and lists deeper."""
 
 _PLACE = re.compile(r" \(at line (\d+), column \d+\)$")
 _SCHEMA = re.compile(r"flightlog\.([a-z_]+)/(\d+)")
@@ -41,9 +43,42 @@ def read_toml(path: Path, kind: str) -> tuple[dict[str, Any], str]:
         If the file is missing, a folder, unreadable, not TOML or of another kind.
     """
     data = _read_bytes(Path(path))
+    return table_of(data, kind, path), hashlib.sha256(data).hexdigest()
+
+
+def table_of(data: bytes, kind: str, path: Path) -> dict[str, Any]:
+    """Give the table that the bytes of one of our files hold, without ``schema``.
+
+    Parameters
+    ----------
+    data : bytes
+        TOML in UTF-8; a byte-order mark is tolerated.
+    kind : str
+        The file must start with ``schema = "flightlog.KIND/1"``.
+    path : Path
+        For errors.
+
+    Raises
+    ------
+    TeamFileError
+        If they are not TOML or of another kind.
+    """
     table = _parsed(data, path)
     _check_schema(table.pop("schema", None), kind, path)
-    return table, hashlib.sha256(data).hexdigest()
+    return table
+
+
+def kind_of(data: bytes, path: Path) -> str:
+    """Give the kind of file that the bytes claim to be by their ``schema``, "" for none of ours.
+
+    Raises
+    ------
+    TeamFileError
+        If they are not TOML.
+    """
+    found = _parsed(data, path).get("schema")
+    parts = _SCHEMA.fullmatch(found) if isinstance(found, str) else None
+    return parts[1] if parts else ""
 
 
 def _read_bytes(path: Path) -> bytes:
@@ -91,7 +126,7 @@ def _parsed(data: bytes, path: Path) -> dict[str, Any]:
             fix="Save the file as UTF-8.",
         ) from error
     try:
-        return tomllib.loads(text)
+        table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         said = str(error)
         place = _PLACE.search(said)
@@ -103,11 +138,30 @@ def _parsed(data: bytes, path: Path) -> dict[str, Any]:
             fix="Look at that line and the one before it.",
         ) from error
     except (ValueError, RecursionError) as error:  # a number or a nest of brackets without end
-        raise TeamFileError(
-            "holds a number or nested brackets too long to read",
-            where=str(path),
-            fix="Check that the right file is named.",
-        ) from error
+        raise _endless(path) from error
+    if _depth(table) > MOST_DEPTH:  # dotted keys nest without brackets
+        raise _endless(path)
+    return table
+
+
+def _endless(path: Path) -> TeamFileError:
+    return TeamFileError(
+        "holds a number or nested brackets too long to read",
+        where=str(path),
+        fix="Check that the right file is named.",
+    )
+
+
+def _depth(table: dict[str, Any]) -> int:
+    """How deep tables and lists are nested; without recursion, as it may be deep."""
+    deepest = 0
+    waiting: list[tuple[int, dict[str, Any] | list[Any]]] = [(1, table)]
+    while waiting:
+        depth, value = waiting.pop()
+        deepest = max(deepest, depth)
+        inner = value.values() if isinstance(value, dict) else value
+        waiting += [(depth + 1, v) for v in inner if isinstance(v, (dict, list))]
+    return deepest
 
 
 def _check_schema(found: object, kind: str, path: Path) -> None:

@@ -165,7 +165,7 @@ def farm(terminal):
 
 def ready(farm: Farm) -> None:
     parameters = farm.terminal.root / "today.param"
-    text = "".join(
+    text = "# firmware: Simulated autopilot 1.0\n" + "".join(
         f"{name},{value}\n"
         for name, value in (
             ("SERVO1_FUNCTION", 4), ("SERVO2_FUNCTION", 19), ("SERVO3_FUNCTION", 70),

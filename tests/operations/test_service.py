@@ -6,6 +6,8 @@ import pytest
 
 from flightlog.errors import RefusedError, UsageError
 from flightlog.logbook.entry import CORRECTS, ENDS
+from flightlog.operations.check_drafts import Answer, for_person
+from flightlog.operations.checks import list_state
 from flightlog.operations.defects import defects
 from flightlog.operations.events import EVENTS
 from flightlog.operations.plan import Plan
@@ -22,10 +24,11 @@ from flightlog.operations.service import (
 )
 from tests.logbook.made import public_of
 from tests.operations.faults import report
-from tests.operations.lists import About, walk
+from tests.operations.lists import About, judge, passing, walk
 from tests.operations.made import ROOT
 
 PLAN = Plan("pannier", "pack-a")
+LIST = ("after-hard-landing", About("pannier"))
 PILOT, MECHANIC = public_of("pilot"), public_of("mechanic")
 GROUNDING = [kind.word for kind in EVENTS.values() if kind.grounds]
 
@@ -79,7 +82,7 @@ def test_after_a_hard_landing_the_list_comes_before_the_return(farm):
     event = note_event(farm.desk, "hard-landing", aircraft="pannier")
     with pytest.raises(RefusedError, match="after-hard-landing is not done"):
         return_draft(farm.desk, event, "looked fine", PILOT, MECHANIC, "safety")
-    walk(farm, "after-hard-landing", About("pannier"), photos=photo(farm))
+    walk(farm, *LIST, photos=photo(farm))
     with pytest.raises(RefusedError, match="two persons"):
         return_draft(farm.desk, event, "list done", PILOT, PILOT, "")
     farm.sign(
@@ -113,25 +116,56 @@ def test_a_return_without_the_list_returns_nothing_though_two_persons_signed(far
     assert "was not done before it was returned: pack" in condition.says
     assert "after-hard-landing" in condition.clear
     # Nor does the list bring it back afterwards: the persons who return it have to have seen it.
-    walk(farm, "after-hard-landing", About("pannier"), photos=photo(farm))
+    walk(farm, *LIST, photos=photo(farm))
     assert (event,) == stops(farm.desk, "aircraft", "pannier")
+
+
+def returned_anyhow(farm, event):
+    """Somebody's own program asks for no list."""
+    signers = [("pilot", "released", "inspector"), ("mechanic", "released", "safety")]
+    farm.add("return-to-service", {"text": "x"}, *signers, relations=[(ENDS, event)])
 
 
 def test_a_list_with_an_item_that_a_second_person_has_not_seen_is_not_done(farm):
     event = note_event(farm.desk, "hard-landing", aircraft="pannier")
     turns = ("pilot", "mechanic")  # the pilot has gone when there is something to look at
-    walk(farm, "after-hard-landing", About("pannier"), photos=photo(farm), turns=turns)
+    begun = walk(farm, *LIST, photos=photo(farm), turns=turns)
     with pytest.raises(RefusedError, match="gear waits for a second person"):
         return_draft(farm.desk, event, "x", PILOT, MECHANIC, "safety")
-    signers = [("pilot", "released", "inspector"), ("mechanic", "released", "safety")]
-    farm.add("return-to-service", {"text": "x"}, *signers, relations=[(ENDS, event)])
-
-    assert (event,) == stops(farm.desk, "aircraft", "pannier")
+    returned_anyhow(farm, event)
     assert "before it was returned: gear" in ignored_returns(farm.desk, event)[0]
+
+    # To look afterwards is too late: the persons who returned it did not know.
+    for item in for_person(farm.desk, list_state(farm.desk, *LIST), PILOT):
+        judge(farm, begun, item.id, "pilot", passing(item))
+    assert list_state(farm.desk, *LIST).complete
+    assert (event,) == stops(farm.desk, "aircraft", "pannier")
+
+
+@pytest.mark.parametrize("when", ["before", "half before", "half after"])
+def test_a_list_counts_between_the_event_and_the_return_and_nowhere_else(farm, when):
+    if when == "before":
+        walk(farm, *LIST, photos=photo(farm))
+    event = note_event(farm.desk, "hard-landing", aircraft="pannier")
+    begun = None
+    if when != "before":
+        begun = walk(farm, *LIST, skip=("photo",))
+    if when == "half before":
+        returned_anyhow(farm, event)
+    if begun is not None:
+        judge(farm, begun, "photo", "mechanic", Answer("pass", photos=photo(farm)))
+        assert list_state(farm.desk, *LIST).complete
+    if when == "half after":
+        returned_anyhow(farm, event)
+        assert () == stops(farm.desk, "aircraft", "pannier")
+    else:
+        if when == "before":
+            returned_anyhow(farm, event)
+        assert (event,) == stops(farm.desk, "aircraft", "pannier")
 
 
 def test_a_list_that_was_done_before_the_event_does_not_do(farm):
-    walk(farm, "after-hard-landing", About("pannier"), photos=photo(farm))
+    walk(farm, *LIST, photos=photo(farm))
     event = note_event(farm.desk, "hard-landing", aircraft="pannier")
 
     with pytest.raises(RefusedError, match="is not done after it"):

@@ -5,13 +5,28 @@ from pathlib import Path
 import pytest
 
 from flightlog.errors import NotWritableError, TeamFileError, TeamFolderError
+from flightlog.resources import data_path
+from flightlog.team.files import FOLDERS
 from flightlog.team.folder import TEAM_FILE, TeamFolder
+from flightlog.team_files.reading import table_of
 
 
 def test_a_made_folder_is_found_again_with_any_name(tmp_path):
     made = TeamFolder.create(tmp_path / "team", 'Hill farm "North" \\ \u00e9')
 
     assert TeamFolder.read(tmp_path / "team") == made
+
+
+def test_a_new_folder_has_a_place_for_each_kind_of_file_and_the_check_lists_to_edit(tmp_path):
+    folder = TeamFolder.create(tmp_path / "team", "farm").path
+
+    assert {TEAM_FILE, *FOLDERS.values()} == {place.name for place in folder.iterdir()}
+    lists = {place.name: place.read_bytes() for place in (folder / "checklists").iterdir()}
+    shipped = {place.name: place.read_bytes() for place in data_path("checklists").glob("*.toml")}
+    left_out = {"club_trial_2027.toml"}  # a rule book is for each team to choose
+    assert lists == {name: data for name, data in shipped.items() if name not in left_out}
+    for name, data in lists.items():
+        assert f"{table_of(data, 'checklist', folder)['id']}.toml" == name
 
 
 def test_what_is_named_stands_above_the_environment_and_that_above_the_place(tmp_path):
