@@ -34,7 +34,13 @@ from flightlog.cli.signing import (
     opened,
     say_added,
 )
-from flightlog.cli.team_files import baseline, enter_files, files, parameters
+from flightlog.cli.team_files import (
+    baseline,
+    enter_files,
+    files,
+    parameters,
+    restore_files,
+)
 from flightlog.errors import UsageError
 
 team_app = typer.Typer(
@@ -43,6 +49,7 @@ team_app = typer.Typer(
 team_app.add_typer(crew_app)
 team_app.command()(files)
 team_app.command("enter")(enter_files)
+team_app.command("restore")(restore_files)
 team_app.command()(baseline)
 team_app.command()(parameters)
 team_app.command()(aircraft)
