@@ -21,18 +21,29 @@ from flightlog.logbook.flying_kinds import (
     LIST_BEGUN,
     NOT_APPLICABLE,
     PASS,
+    RELEASE,
 )
+from flightlog.operations.calls import CALLS_LIST
+from flightlog.operations.check_worth import WAITS, deferral_problem
 from flightlog.operations.checklists import ACCEPT, CHOICE, MEASURED, PHOTO, Checklist, Item
 from flightlog.operations.checks import (
-    WAITS,
     About,
     ListState,
+    begun_lists,
     checklist_in_force,
     checklist_of,
+    lately,
     list_state,
+    state_of_item,
 )
 from flightlog.operations.desk import Desk
+from flightlog.operations.events import BATTERY_CHANGE
 from flightlog.operations.positions import number
+from flightlog.operations.sorties import sorties
+from flightlog.team.ledger import PACK
+from flightlog.team_files.reading import near_miss
+
+SCREEN, PAPER = "screen", "paper"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,12 +97,23 @@ def begun_draft(
         The aircraft, or the pack.
     paper : sequence of Attachment
         Photos of the list on paper, where it was filled in on paper.
+
+    Raises
+    ------
+    UsageError
+        If it is not said what for, or no such list, aircraft or pack is in force.
     """
     checklist = checklist_in_force(desk, list_id)
+    if list_id == CALLS_LIST:
+        raise UsageError(
+            "calls are spoken, and written down after landing",
+            where=list_id,
+            fix="'flightlog release calls RELEASE --answers FILE' does that.",
+        )
     content: dict[str, Any] = {
         "list": list_id,
         "checklist": checklist.sha256,
-        "source": "paper" if paper else "screen",
+        "source": PAPER if paper else SCREEN,
     }
     if about.aircraft:
         content["aircraft"] = about.aircraft
@@ -103,7 +125,35 @@ def begun_draft(
         raise UsageError("the list is about a pack", where=list_id, fix="Give --pack ID.")
     if checklist.about == "aircraft" and not about.aircraft:
         raise UsageError("the list is about an aircraft", where=list_id, fix="Give --aircraft ID.")
+    if not about.pack and any(BATTERY_CHANGE in item.reopened_by for item in checklist.items):
+        raise UsageError(
+            "the list looks at the pack on board", where=list_id, fix="Give --pack ID too."
+        )
     return Draft(LIST_BEGUN, content, attachments=list(paper))
+
+
+def in_hand(desk: Desk, list_id: str, about: About) -> Entry | None:
+    """Give the list that was begun on this day of flying and is gone on with; None to begin one.
+
+    Begun anew is what a spent release rests on, what was for another pack or on paper; and of the
+    lists that begin with nothing done, what is complete or from before the last release.
+    """
+    begun = begun_lists(desk, list_id, about)
+    if not begun:
+        return None
+    ledger, last = desk.ledger, begun[-1]
+    said = last.body.content
+    if not lately(ledger, last) or said["source"] != SCREEN or said.get(PACK, "") != about.pack:
+        return None
+    spent = {f.release.hash for f in sorties(desk, about.aircraft) if f.release is not None}
+    if any(entry.hash in spent for entry in ledger.naming(last)):
+        return None
+    if checklist_in_force(desk, list_id).anew:
+        releases = ledger.of(RELEASE, aircraft=about.aircraft)
+        since = any(not ledger.has_seen(last, release) for release in releases)
+        if since or list_state(desk, list_id, about).complete:
+            return None
+    return last
 
 
 def check_draft(
@@ -148,20 +198,11 @@ def check_draft(
             "the version of the list by which it was begun is not in the record",
             fix="Begin the list anew.",
         )
-    item = checklist.item(item_id)
-    if item is None:
-        from flightlog.team_files.reading import near_miss
-
-        known = [i.id for i in checklist.items]
-        raise UsageError(
-            f"the list {checklist.id} has no such item",
-            where=item_id[:60],
-            fix=near_miss(item_id, known) or f"It has: {', '.join(known)}.",
-        )
+    item = item_of(checklist, item_id)
     first = _first_look(desk, begun, checklist, item, key)
     role = item.second if first is not None else item.role
     _refuse_without_role(desk, key, role, item)
-    content = {"item": item.id, **_said(item, answer)}
+    content = {"item": item.id, **said_of(item, answer)}
     relations = [Relation(CITES, begun.hash)]
     if first is not None:
         relations.append(Relation(INSPECTS, first.hash))
@@ -170,6 +211,10 @@ def check_draft(
                 "a second person finds an item right or wrong", where=item.id, fix="Pass or fail."
             )
     if answer.deferral is not None:
+        if problem := deferral_problem(desk, answer.deferral, begun):
+            raise RefusedError(
+                problem, where=item.id, fix="'flightlog defect list' shows what is deferred."
+            )
         relations.append(Relation(CITES, answer.deferral.hash))
     return Draft(
         CHECK,
@@ -182,13 +227,32 @@ def check_draft(
     )
 
 
+def item_of(checklist: Checklist, id_: str) -> Item:
+    """Give an item of a list by its id.
+
+    Raises
+    ------
+    UsageError
+        With the near miss, if the list has none.
+    """
+    item = checklist.item(id_)
+    if item is None:
+        known = [i.id for i in checklist.items]
+        raise UsageError(
+            f"the list {checklist.id} has no such item",
+            where=id_[:60],
+            fix=near_miss(id_, known) or f"It has: {', '.join(known)}.",
+        )
+    return item
+
+
 def _first_look(
     desk: Desk, begun: Entry, checklist: Checklist, item: Item, key: str
 ) -> Entry | None:
     """Give the check that this person would look at afresh, None where it is the first look."""
     said = begun.body.content
     about = About(said.get("aircraft", ""), said.get("pack", ""))
-    state = list_state(desk, checklist.id, about).of(item.id)
+    state = state_of_item(desk, checklist.id, item.id, about)
     if state is None or state.state != WAITS or state.result is None:
         return None
     person = desk.book.people.person_of(key)
@@ -207,7 +271,14 @@ def _refuse_without_role(desk: Desk, key: str, role: str, item: Item) -> None:
         )
 
 
-def _said(item: Item, answer: Answer) -> dict[str, Any]:
+def said_of(item: Item, answer: Answer) -> dict[str, Any]:
+    """Give what an answer to an item says in the record.
+
+    Raises
+    ------
+    UsageError
+        If it does not fit the item.
+    """
     content: dict[str, Any] = {"result": _result(item, answer)}
     if answer.value:
         if item.kind != MEASURED:
@@ -228,6 +299,8 @@ def _result(item: Item, answer: Answer) -> str:
         return _left_out(item, answer)
     if answer.result not in ("", PASS, FAIL):
         raise UsageError(f"{answer.result!r} is no result", where=item.id, fix="Pass or fail.")
+    if answer.result == FAIL:
+        return FAIL  # whatever was measured: a crack needs no number
     if item.instrument and not answer.instrument.strip():
         raise UsageError("needs its instrument", where=item.id, fix="Name it, like MM-2.")
     if item.kind == MEASURED:
@@ -257,7 +330,7 @@ def _agreed(item: Item, answer: Answer, passes: bool) -> str:
         raise UsageError(
             f"{found} does not pass", where=item.id, fix=f"It passes with {item.acceptance}."
         )
-    return PASS if passes and answer.result != FAIL else FAIL
+    return PASS if passes else FAIL
 
 
 def _left_out(item: Item, answer: Answer) -> str:

@@ -5,6 +5,8 @@ A list is TOML with ``schema = "flightlog.checklist/1"``::
     id, version, title, when
     about              "aircraft" or "pack"
     valid_hours        how long a result holds; without it until something reopens it
+    reopened_by        events after which all of it is to be done anew
+    anew               true where each time that it is begun nothing of the times before counts
     [[item]]
     id, section, text
     role               in which the person signs
@@ -22,7 +24,9 @@ A list is TOML with ``schema = "flightlog.checklist/1"``::
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -36,6 +40,11 @@ from flightlog.team_files.reading import near_miss, read_toml
 MOST_ITEMS = 200
 BLOCKS, ACCEPT, NOTE = "blocks", "accept", "note"
 CHECK, MEASURED, CHOICE, PHOTO = "check", "measurement", "choice", "photo"
+ROLES = ("pilot", "mechanic", "inspector", "battery", "safety", "engineer", "ground-station")
+"""Roles of the lists that come with the program; a team may have others."""
+
+_SLIP = 0.85
+"""A role that is so like one of these, and none of them, was mistyped."""
 
 _ROLE = re.compile(r"[a-z][a-z0-9.-]{0,39}")
 _RENEWS = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}/[A-Za-z0-9][A-Za-z0-9._-]{0,59}")
@@ -94,6 +103,7 @@ class Checklist:
     when: str
     about: str
     items: tuple[Item, ...]
+    anew: bool = False
 
     def item(self, id_: str) -> Item | None:
         """Give an item by its id."""
@@ -141,6 +151,8 @@ class _ListFile(Table):
     valid_hours: float | None = Field(
         default=None, gt=0, le=10_000, description="hours for which a result holds"
     )
+    reopened_by: _Words = Field(default=(), max_length=40, description="events")
+    anew: bool = Field(default=False, description="whether each time begins with nothing done")
     item: list[_ItemTable] = Field(
         min_length=1, max_length=MOST_ITEMS, description="the items, each an [[item]]"
     )
@@ -156,6 +168,7 @@ def load_checklist(path: Path) -> Checklist:
     """
     table, sha256 = read_toml(path, "checklist")
     file = checked(_ListFile, table, str(path))
+    _refuse_no_event(file.reopened_by, f"{path}: reopened_by")
     items: dict[str, Item] = {}
     for one in file.item:
         where = f'{path}: [[item]] "{one.id}"'
@@ -163,7 +176,7 @@ def load_checklist(path: Path) -> Checklist:
             raise TeamFileError(
                 "is there twice", where=where, fix="Give each item an id of its own."
             )
-        items[one.id] = _item(one, file.valid_hours, where)
+        items[one.id] = _item(one, file, where)
     return Checklist(
         id=file.id,
         version=file.version,
@@ -172,30 +185,46 @@ def load_checklist(path: Path) -> Checklist:
         when=file.when,
         about=file.about,
         items=tuple(items.values()),
+        anew=file.anew,
     )
 
 
-def _item(table: _ItemTable, valid_hours: float | None, where: str) -> Item:
-    for key, role in (("role", table.role), ("second", table.second)):
-        if not _ROLE.fullmatch(role or "none"):
-            raise TeamFileError(
-                f"{role[:60]!r} is no role",
-                where=f"{where} {key}",
-                fix="A role is a word of small letters, digits, dots and hyphens.",
-            )
+def _item(table: _ItemTable, file: _ListFile, where: str) -> Item:
+    _refuse_no_role(table.role, f"{where} role")
+    if table.second:
+        _refuse_no_role(table.second, f"{where} second")
     if fault := _fault(table):
         raise TeamFileError(fault[0], where=where, fix=fault[1])
-    for event in table.reopened_by:
-        if event not in EVENTS:
-            known = list(EVENTS)
+    _refuse_no_event(table.reopened_by, f"{where} reopened_by")
+    given = table.model_dump()
+    given["valid_hours"] = table.valid_hours or file.valid_hours
+    given["reopened_by"] = tuple(dict.fromkeys((*file.reopened_by, *table.reopened_by)))
+    return Item(**given)
+
+
+def _refuse_no_role(role: str, where: str) -> None:
+    if not _ROLE.fullmatch(role):
+        raise TeamFileError(
+            f"{role[:60]!r} is no role",
+            where=where,
+            fix="A role is a word of small letters, digits, dots and hyphens.",
+        )
+    close = get_close_matches(role, ROLES, n=1, cutoff=_SLIP)
+    if close and role not in ROLES:
+        raise TeamFileError(
+            f"{role!r} is no role of ours", where=where, fix=f"Did you mean {close[0]!r}?"
+        )
+
+
+def _refuse_no_event(events: Iterable[str], where: str) -> None:
+    known = list(EVENTS)
+    for event in events:
+        if event not in known:
             raise TeamFileError(
                 f"{event[:60]!r} is no event",
-                where=f"{where} reopened_by",
+                where=where,
                 fix=near_miss(event, known) or f"One of {', '.join(known)}.",
             )
-    given = table.model_dump()
-    given["valid_hours"] = table.valid_hours or valid_hours
-    return Item(**given)
 
 
 def _fault(table: _ItemTable) -> tuple[str, str] | None:

@@ -4,50 +4,46 @@ No item passes by itself. A result counts when the person who signed it holds th
 measurement when its number is within the limits of the version of the list by which it was made,
 whatever was written beside it; an item with a second person when somebody else looked afresh. It
 holds until something reopens it that it had not seen, or its hours are over. Of results made
-apart from each other the worse one holds.
+apart from each other the worse one holds. A fail counts from anybody of the team; a result that
+was struck out leaves the item open and does not bring back the one before it.
+
+What a change of the battery reopens belongs to one pack: looked at in another one, it is open.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import cast
 
 from flightlog.errors import FlightlogError
 from flightlog.logbook.entry import CITES, INSPECTS, Entry
-from flightlog.logbook.flying_kinds import (
-    ACCEPTANCE,
-    CHECK,
-    DEFERRAL,
-    DEFERRED,
-    EVENT,
-    FAIL,
-    FITTING,
-    LIST_BEGUN,
-    NOT_APPLICABLE,
-    PASS,
+from flightlog.logbook.flying_kinds import CHECK, EVENT, FAIL, FITTING, LIST_BEGUN
+from flightlog.operations.check_worth import (
+    BADNESS,
+    EXPIRED,
+    FAILED,
+    FINE,
+    OPEN,
+    PASSED,
+    REOPENED,
+    WAITS,
+    knows,
+    outcome,
+    refused_by_second,
 )
-from flightlog.operations.checklists import (
-    ACCEPT,
-    CHOICE,
-    MEASURED,
-    NOTE,
-    PHOTO,
-    Checklist,
-    Item,
-    load_checklist,
-)
+from flightlog.operations.checklists import Checklist, Item, load_checklist
 from flightlog.operations.desk import Desk
-from flightlog.operations.events import FLIGHT
+from flightlog.operations.events import BATTERY_CHANGE, FLIGHT
+from flightlog.operations.positions import newest
 from flightlog.operations.sorties import sorties
+from flightlog.operations.usage import fitted
+from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK, Ledger
 
-OPEN, PASSED, FAILED, WAITS = "open", "passed", "failed", "waits for a second person"
-NOT_NEEDED, PUT_OFF, REOPENED, EXPIRED = "not applicable", "deferred", "reopened", "expired"
-ACCEPTED, NOTED = "failed, accepted", "failed, noted"
-FINE = (PASSED, NOT_NEEDED, PUT_OFF, ACCEPTED, NOTED)
-_BADNESS = {PASSED: 0, NOT_NEEDED: 1, PUT_OFF: 2, NOTED: 3, ACCEPTED: 4, WAITS: 5, FAILED: 6}
 COMPONENT_CHANGE = "component-change"
+SAME_DAY = timedelta(hours=12)
+"""A day of flying. No calendar has it: midnight in UTC is noon at the other side of the world."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,12 +87,27 @@ class ItemState:
 
 @dataclass(frozen=True, slots=True)
 class ListState:
-    """A list as it stands for an aircraft or a pack."""
+    """A list as it stands for an aircraft or a pack.
+
+    Attributes
+    ----------
+    checklist : Checklist
+        The version in force.
+    about : About
+        What it is for.
+    items : tuple of ItemState
+        In the order of the list.
+    begun : tuple of Entry
+        All times that it was taken in hand in this version.
+    rests_on : tuple of Entry
+        Those of them to which the results belong by which the items stand.
+    """
 
     checklist: Checklist
     about: About
     items: tuple[ItemState, ...]
     begun: tuple[Entry, ...]
+    rests_on: tuple[Entry, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -159,109 +170,119 @@ def _is_about(begun: Entry, about: About) -> bool:
     return bool(said.get("pack") == about.pack)
 
 
-# --- one result
-
-
-def outcome(desk: Desk, item: Item, check: Entry) -> tuple[str, str]:
-    """Say what one check is worth by itself, and why.
-
-    Returns
-    -------
-    state, why : str
-        "open" where it counts for nothing.
-    """
-    said = check.body.content
-    ledger = desk.ledger
-    if not ledger.persons(check, "performed", item.role):
-        return OPEN, f"nobody signed it as {item.role}"
-    result, reason = said["result"], str(said.get("reason", ""))
-    if result == NOT_APPLICABLE:
-        return (NOT_NEEDED, reason) if item.not_applicable and reason else (OPEN, "has to be done")
-    if result == DEFERRED:
-        named = ledger.named(check, CITES, DEFERRAL)
-        return (PUT_OFF, reason) if item.deferrable and named else (OPEN, "can't be put off")
-    if result == PASS and not _shown(item, check):
-        return FAILED if "value" in said else OPEN, "what was entered does not pass"
-    if result == FAIL:
-        return _failed(desk, item, check), reason
-    if item.second and not seconded(desk, item, check):
-        return WAITS, f"a second person looks as {item.second}"
-    return PASSED, ""
-
-
-def _shown(item: Item, check: Entry) -> bool:
-    """Whether a pass is borne out by what stands beside it."""
-    said = check.body.content
-    if item.instrument and not said.get("instrument"):
-        return False
-    if item.kind == MEASURED:
-        value = said.get("value")
-        return (
-            value is not None and value["unit"] == item.unit and item.passes(float(value["value"]))
-        )
-    if item.kind == CHOICE:
-        return said.get("choice") in item.passing
-    return item.kind != PHOTO or bool(check.body.attachments)
-
-
-def _failed(desk: Desk, item: Item, check: Entry) -> str:
-    if item.block == NOTE:
-        return NOTED
-    if item.block == ACCEPT and any(
-        _accepts(desk, acceptance) for acceptance in desk.ledger.naming(check, CITES, ACCEPTANCE)
-    ):
-        return ACCEPTED
-    return FAILED
-
-
-def _accepts(desk: Desk, acceptance: Entry) -> bool:
-    pilots = set(desk.ledger.persons(acceptance, "accepted", "pilot"))
-    others = set(desk.ledger.persons(acceptance, "accepted", "safety"))
-    return bool(pilots) and bool(others) and len(pilots | others) > 1
-
-
-def seconded(desk: Desk, item: Item, check: Entry) -> tuple[Entry, ...]:
-    """Give the checks by which a second person found an item right, looking afresh."""
-    return tuple(
-        look
-        for look in desk.ledger.naming(check, INSPECTS, CHECK)
-        if look.body.content["item"] == item.id
-        and look.body.content["result"] == PASS
-        and desk.ledger.persons(look, "inspected", item.second)
-        and desk.ledger.standing.may_loosen(look)
-    )
-
-
-def refused_by_second(desk: Desk, item: Item, check: Entry) -> bool:
-    """Whether a second person found an item wrong."""
-    return any(
-        look.body.content["item"] == item.id and look.body.content["result"] == FAIL
-        for look in desk.ledger.naming(check, INSPECTS, CHECK)
-    )
+def lately(ledger: Ledger, entry: Entry) -> bool:
+    """Whether an entry was made on this day of flying, by this laptop's clock."""
+    return timedelta(hours=-1) <= ledger.now - entry.body.time.utc < SAME_DAY
 
 
 # --- all results of an item
 
 
-def item_state(desk: Desk, item: Item, about: About, checks: Iterable[Entry]) -> ItemState:
-    """Say how an item stands, from all checks of it."""
-    found = [check for check in checks if desk.ledger.persons(check, "performed", item.role)]
-    last = [c for c in found if not any(desk.ledger.has_seen(d, c) for d in found)]
-    if not last:
+@dataclass(frozen=True, slots=True)
+class _Result:
+    """A check, and the list to which it belongs."""
+
+    check: Entry
+    begun: Entry
+
+    @property
+    def pack(self) -> str:
+        return str(self.begun.body.content.get(PACK, ""))
+
+
+def _item_state(
+    desk: Desk,
+    item: Item,
+    about: About,
+    results: Sequence[_Result],
+    anew: frozenset[str] | None,
+) -> tuple[ItemState, Entry | None]:
+    """Say how an item stands, from all checks of it, and to which begun list that belongs.
+
+    ``anew`` are the begun lists beyond which no result reaches, None where all do.
+    """
+    of_pack = BATTERY_CHANGE in item.reopened_by and bool(about.aircraft and about.pack)
+    mine = [r for r in results if not of_pack or r.pack == about.pack]
+    others = [r for r in results if of_pack and r.pack != about.pack]
+    judged = _worst(desk, item, mine)
+    if not judged:
+        return _of_another_pack(desk, item, others)
+    found = [
+        (_as_of_now(desk, item, about, said, result, others, anew), result.begun)
+        for said, result in judged
+    ]
+    # Results made apart that say the same: one that nothing reopened is enough.
+    return next((one for one in found if one[0].state not in (REOPENED, EXPIRED)), found[0])
+
+
+def _of_another_pack(
+    desk: Desk, item: Item, others: Sequence[_Result]
+) -> tuple[ItemState, Entry | None]:
+    """Say how an item stands that was never done with this pack on board."""
+    for (state, _), result in _worst(desk, item, others):
+        if state in FINE:
+            return ItemState(item, REOPENED, BATTERY_CHANGE, result.check), result.begun
+    return ItemState(item, OPEN), None
+
+
+def _worst(
+    desk: Desk, item: Item, results: Sequence[_Result]
+) -> list[tuple[tuple[str, str], _Result]]:
+    """Give the last results that count, each with its state and why; of several the worst."""
+    judged = [(_judged(desk, item, r.check), r) for r in _last(desk, item, results)]
+    worst = max((BADNESS.get(said[0], 9) for said, _ in judged), default=9)
+    return [(said, r) for said, r in judged if BADNESS.get(said[0], 9) == worst]
+
+
+def _last(desk: Desk, item: Item, results: Sequence[_Result]) -> list[_Result]:
+    """Give the results that no other one replaced: the last one, or several made apart."""
+    kept: list[_Result] = []
+    for result in reversed(results):
+        hidden = any(knows(desk.ledger, k.check, result.check) for k in kept)
+        if not hidden and _speaks(desk, item, result.check):
+            kept = [k for k in kept if not knows(desk.ledger, result.check, k.check)]
+            kept.append(result)
+    return kept
+
+
+def _speaks(desk: Desk, item: Item, check: Entry) -> bool:
+    """Whether a check is a result of its item: by who may do it, or a fail, by anybody."""
+    if desk.ledger.persons(check, "performed", item.role):
+        return True
+    fails = check.body.content["result"] == FAIL and not check.body.related(INSPECTS)
+    return fails and bool(desk.ledger.persons(check))
+
+
+def _judged(desk: Desk, item: Item, check: Entry) -> tuple[str, str]:
+    state, why = outcome(desk, item, check)
+    if state in (PASSED, WAITS) and refused_by_second(desk, item, check):
+        return FAILED, "a second person found it wrong"
+    return state, why
+
+
+def _as_of_now(
+    desk: Desk,
+    item: Item,
+    about: About,
+    said: tuple[str, str],
+    result: _Result,
+    others: Sequence[_Result],
+    anew: frozenset[str] | None,
+) -> ItemState:
+    """Say what is left of a result: what failed stays so until it is done again."""
+    state, why = said
+    check = result.check
+    if state not in FINE and state != WAITS:
+        return ItemState(item, state, why, check)
+    if anew is not None and result.begun.hash not in anew:
         return ItemState(item, OPEN)
-    judged = []
-    for check in last:
-        state, why = outcome(desk, item, check)
-        if state in (PASSED, WAITS) and refused_by_second(desk, item, check):
-            state, why = FAILED, "a second person found it wrong"
-        judged.append((_BADNESS.get(state, 9), state, why, check))
-    _, state, why, check = max(judged, key=lambda j: j[0])
-    if state in FINE or state == WAITS:
-        reopened = reopening(desk, item, about, check)
-        if reopened:
-            return ItemState(item, REOPENED, reopened, check)
-        if is_over(desk, item, check):
-            return ItemState(item, EXPIRED, f"it held for {item.valid_hours:g} h", check)
+    reopened = reopening(desk, item, about, check)
+    if not reopened and any(not knows(desk.ledger, check, o.check) for o in others):
+        reopened = BATTERY_CHANGE
+    if reopened:
+        return ItemState(item, REOPENED, reopened, check)
+    if is_over(desk, item, check):
+        return ItemState(item, EXPIRED, f"it held for {item.valid_hours:g} h", check)
     return ItemState(item, state, why, check)
 
 
@@ -276,10 +297,9 @@ def is_over(desk: Desk, item: Item, check: Entry) -> bool:
 def reopening(desk: Desk, item: Item, about: About, check: Entry) -> str:
     """Name what reopened an item since a check of it, "" where nothing has."""
     ledger = desk.ledger
-    for entry in _happened(desk, about):
-        word = entry.body.content["event"] if entry.body.kind == EVENT else COMPONENT_CHANGE
-        if word in item.reopened_by and not ledger.has_seen(check, entry):
-            return str(word)
+    for word, entry in _happened(desk, about):
+        if word in item.reopened_by and not knows(ledger, check, entry):
+            return word
     if FLIGHT in item.reopened_by and about.aircraft:
         begun = {b.hash for b in ledger.named(check, CITES, LIST_BEGUN)}
         for flight in sorties(desk, about.aircraft):
@@ -290,20 +310,27 @@ def reopening(desk: Desk, item: Item, about: About, check: Entry) -> str:
     return ""
 
 
-def _happened(desk: Desk, about: About) -> tuple[Entry, ...]:
-    """Give the events about an aircraft or a pack, and the fittings of components."""
+def happened(desk: Desk, about: About) -> tuple[Entry, ...]:
+    """Give the events about an aircraft, what is fitted to it, or a pack."""
+    parts = {p.component for p in fitted(desk, about.aircraft)} if about.aircraft else set()
+    return tuple(
+        e
+        for e in desk.ledger.of(EVENT)
+        if (about.aircraft and e.body.content.get(AIRCRAFT) == about.aircraft)
+        or (about.pack and e.body.content.get(PACK) == about.pack)
+        or e.body.content.get(COMPONENT) in parts
+    )
+
+
+def _happened(desk: Desk, about: About) -> tuple[tuple[str, Entry], ...]:
+    """Give what can reopen items, each with its word: events, and fittings of components."""
     key = f"events of {about.aircraft}/{about.pack}"
     known = desk.kept.get(key)
     if known is None:
-        events = [
-            e
-            for e in desk.ledger.of(EVENT)
-            if (about.aircraft and e.body.content.get("aircraft") == about.aircraft)
-            or (about.pack and e.body.content.get("pack") == about.pack)
-        ]
+        events = [(str(e.body.content["event"]), e) for e in happened(desk, about)]
         fittings = desk.ledger.of(FITTING, aircraft=about.aircraft) if about.aircraft else ()
-        known = desk.kept[key] = (*events, *fittings)
-    return cast(tuple[Entry, ...], known)
+        known = desk.kept[key] = (*events, *((COMPONENT_CHANGE, e) for e in fittings))
+    return cast(tuple[tuple[str, Entry], ...], known)
 
 
 # --- a list
@@ -319,18 +346,57 @@ def list_state(desk: Desk, list_id: str, about: About) -> ListState:
     """
     checklist = checklist_in_force(desk, list_id)
     begun = begun_lists(desk, list_id, about)
-    checks = checks_of(desk, begun)
-    items = tuple(
-        item_state(desk, item, about, checks.get(item.id, ())) for item in checklist.items
-    )
-    return ListState(checklist, about, items, begun)
+    results = _results(desk, begun)
+    anew = _anew(desk, checklist, begun)
+    items, rests_on = [], {}
+    for item in checklist.items:
+        state, of = _item_state(desk, item, about, results.get(item.id, ()), anew)
+        items.append(state)
+        if of is not None:
+            rests_on[of.hash] = of
+    return ListState(checklist, about, tuple(items), begun, tuple(rests_on.values()))
+
+
+def state_of_item(desk: Desk, list_id: str, item_id: str, about: About) -> ItemState | None:
+    """Say how one item of a list stands, None where the list has none of this id.
+
+    Raises
+    ------
+    UsageError, TeamFileError
+        If there is no version of the list in force, or it can't be read.
+    """
+    checklist = checklist_in_force(desk, list_id)
+    item = checklist.item(item_id)
+    if item is None:
+        return None
+    begun = begun_lists(desk, list_id, about)
+    results = _results(desk, begun).get(item_id, ())
+    return _item_state(desk, item, about, results, _anew(desk, checklist, begun))[0]
+
+
+def _anew(desk: Desk, checklist: Checklist, begun: Sequence[Entry]) -> frozenset[str] | None:
+    if not checklist.anew:
+        return None
+    return frozenset(entry.hash for entry in newest(desk.ledger, begun))
+
+
+def _results(desk: Desk, begun: Iterable[Entry]) -> dict[str, list[_Result]]:
+    """Give the results of lists that were begun, by the id of their item."""
+    found: dict[str, list[_Result]] = {}
+    for entry, check in _checks(desk, begun):
+        found.setdefault(check.body.content["item"], []).append(_Result(check, entry))
+    return found
 
 
 def checks_of(desk: Desk, begun: Iterable[Entry]) -> dict[str, list[Entry]]:
-    """Give the checks of lists that were begun, by the id of their item."""
+    """Give the checks of lists that were begun, struck ones too, by the id of their item."""
     found: dict[str, list[Entry]] = {}
+    for _, check in _checks(desk, begun):
+        found.setdefault(check.body.content["item"], []).append(check)
+    return found
+
+
+def _checks(desk: Desk, begun: Iterable[Entry]) -> Iterator[tuple[Entry, Entry]]:
     for entry in begun:
         for check in desk.ledger.naming(entry, CITES, CHECK):
-            if not desk.ledger.corrections(check):
-                found.setdefault(check.body.content["item"], []).append(check)
-    return found
+            yield entry, check

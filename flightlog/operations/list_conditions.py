@@ -7,7 +7,14 @@ from collections.abc import Callable
 from flightlog.errors import FlightlogError
 from flightlog.logbook.entry import Entry
 from flightlog.logbook.flying_kinds import EVENT
-from flightlog.operations.checks import FAILED, About, ItemState, ListState, list_state
+from flightlog.operations.check_worth import FAILED, knows
+from flightlog.operations.checks import (
+    About,
+    ItemState,
+    ListState,
+    checklist_in_force,
+    list_state,
+)
 from flightlog.operations.desk import Desk
 from flightlog.operations.events import EVENTS
 from flightlog.operations.plan import Condition, Plan
@@ -51,7 +58,7 @@ def _flight(desk: Desk, plan: Plan) -> Condition:
     condition = _whole("flight-list", state, command)
     if condition.holds and short is not None:
         says = f"{condition.says}; turn-around complete, {len(short.items)} items"
-        return Condition(condition.name, True, says, "", (*condition.rests_on, *short.begun))
+        return Condition(condition.name, True, says, "", condition.rests_on)
     if not condition.holds and why_not and state.begun:
         return Condition(
             condition.name,
@@ -65,8 +72,8 @@ def _flight(desk: Desk, plan: Plan) -> Condition:
 def _whole(name: str, state: ListState, command: str) -> Condition:
     title = state.checklist.title
     if state.complete:
-        lists = tuple(dict.fromkeys(state.begun))
-        return Condition(name, True, f"{title} complete, {len(state.items)} items", "", lists)
+        says = f"{title} complete, {len(state.items)} items"
+        return Condition(name, True, says, "", state.rests_on)
     missing = state.open_items
     listed = ", ".join(_named(item) for item in missing[:_MOST_NAMED])
     more = f" and {len(missing) - _MOST_NAMED} more" if len(missing) > _MOST_NAMED else ""
@@ -93,13 +100,13 @@ def _events(desk: Desk, plan: Plan) -> Condition:
             continue
         state = list_state(desk, kind.list, About(plan.aircraft))
         done = state.complete and all(
-            item.result is not None and desk.ledger.has_seen(item.result, entry)
+            item.result is not None and knows(desk.ledger, item.result, entry)
             for item in state.items
         )
         if done:
-            rests_on += state.begun
-        else:
-            wanted.setdefault(kind.list, []).append(kind.word)
+            rests_on += state.rests_on
+        elif kind.word not in wanted.setdefault(kind.list, []):
+            wanted[kind.list].append(kind.word)
     if not wanted:
         return Condition("event-lists", True, "none is due", "", tuple(dict.fromkeys(rests_on)))
     says = "; ".join(f"list {name} after {', '.join(words)}" for name, words in wanted.items())
@@ -109,20 +116,45 @@ def _events(desk: Desk, plan: Plan) -> Condition:
 
 
 def _acceptances(desk: Desk, plan: Plan) -> Condition:
-    about = About(plan.aircraft, plan.pack)
-    failed = []
-    for list_id in (DAILY, PRE_FLIGHT, TURN_AROUND, "post-flight"):
-        if desk.versions.in_force("checklist", list_id) is None:
-            continue
-        for item in list_state(desk, list_id, about).items:
-            if item.state == FAILED:
-                failed.append(f"{list_id}/{item.item.id}")
+    """No item of any list stands failed, unless it was accepted where its list allows that."""
+    failed = [
+        f"{list_id}/{item.item.id}{f' ({item.why})' if item.why else ''}"
+        for list_id in desk.versions.ids("checklist")
+        if desk.versions.in_force("checklist", list_id) is not None
+        for item in _failed(desk, plan, list_id)
+    ]
     if not failed:
         return Condition("acceptances", True, "no item stands failed")
     return Condition(
         "acceptances",
         False,
-        f"failed: {', '.join(failed)}",
+        f"failed: {', '.join(failed[:_MOST_NAMED])}"
+        + (f" and {len(failed) - _MOST_NAMED} more" if len(failed) > _MOST_NAMED else ""),
         "Put it right and do the item again; where the list allows it, pilot and safety accept it "
         "with 'flightlog checks accept'.",
+    )
+
+
+def _failed(desk: Desk, plan: Plan, list_id: str) -> list[ItemState]:
+    about = About(plan.aircraft, plan.pack)
+    if checklist_in_force(desk, list_id).about == "pack":
+        about = About("", plan.pack)
+    failed = [item for item in list_state(desk, list_id, about).items if item.state == FAILED]
+    if list_id == TURN_AROUND and failed:
+        whole = list_state(desk, PRE_FLIGHT, about)
+        failed = [item for item in failed if not _done_since(desk, item, whole)]
+    return failed
+
+
+def _done_since(desk: Desk, failed: ItemState, whole: ListState) -> bool:
+    """Whether what failed in a turn-around was done since by the whole list."""
+    places = [name.removeprefix(f"{PRE_FLIGHT}/") for name in failed.item.renews]
+    done = [whole.of(place) for place in places]
+    return bool(done) and all(
+        item is not None
+        and item.fine
+        and item.result is not None
+        and failed.result is not None
+        and knows(desk.ledger, item.result, failed.result)
+        for item in done
     )

@@ -23,16 +23,9 @@ from flightlog.logbook.flying_kinds import (
     OUT_OF_SERVICE,
     RETURN_TO_SERVICE,
 )
+from flightlog.operations.check_worth import FINE, knows, outcome, refused_by_second, seconded
 from flightlog.operations.checklists import Item, load_checklist
-from flightlog.operations.checks import (
-    FINE,
-    About,
-    checks_of,
-    list_state,
-    outcome,
-    refused_by_second,
-    seconded,
-)
+from flightlog.operations.checks import About, checks_of, list_state
 from flightlog.operations.defect_rules import is_defect
 from flightlog.operations.desk import Desk
 from flightlog.operations.events import EVENTS, EventKind
@@ -196,7 +189,7 @@ def missing_list(desk: Desk, stopped: Entry, returned: Entry | None) -> str:
         return error.found
     for item in state.items:
         done = item.result
-        if not item.fine or done is None or not desk.ledger.has_seen(done, stopped):
+        if not item.fine or done is None or not knows(desk.ledger, done, stopped):
             return f"the list {list_id} is not done after it: {item.item.id} {item.state}"
     return ""
 
@@ -221,7 +214,7 @@ def _not_done_between(desk: Desk, list_id: str, stopped: Entry, returned: Entry)
         between = [
             check
             for check in checks.get(item.id, ())
-            if ledger.has_seen(check, stopped) and ledger.has_seen(returned, check)
+            if knows(ledger, check, stopped) and ledger.has_seen(returned, check)
         ]
         if not _is_done(desk, item, between, returned):
             return f"the list {list_id} was not done before it was returned: {item.id}"

@@ -8,8 +8,9 @@ from flightlog.errors import FlightlogError
 from flightlog.inputs import Task
 from flightlog.logbook.entry import CITES, INSPECTS, Entry
 from flightlog.logbook.flying_kinds import CHECK, INSPECTION, LIST_BEGUN, PASS, TASK_DONE
+from flightlog.operations.check_worth import PASSED, outcome, refused_by_second
 from flightlog.operations.checklists import load_checklist
-from flightlog.operations.checks import PASSED, checklist_of, outcome, refused_by_second
+from flightlog.operations.checks import checklist_of
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import CLOCKS_APART
 from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK

@@ -1,16 +1,23 @@
-"""A check list for paper."""
+"""A check list for paper: as a page, and as text."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from flightlog.logbook.codes import head_code
-from flightlog.operations.checklists import Checklist
+from flightlog.operations.checklists import Checklist, Item
 from flightlog.operations.checks import About
 from flightlog.operations.desk import Desk
 from flightlog.reports.cautions import CAUTIONS
 from flightlog.reports.markup import escaped, page, table
 
-_HEAD = ("item", "what to do", "passes with", "who", "result or number", "initials", "time UTC")
-_BLANK = ("result or number", "initials", "time UTC")
+_BLANK = ("result or number", "initials", "second", "time UTC")
+_HEAD = ("item", "what to do", "passes with", "who", *_BLANK)
+_LINE = "_" * 12
+_LATER = (
+    "Enter it later with 'flightlog checks enter' and a photo of this sheet; each person signs "
+    "their own items again."
+)
 
 
 def check_sheet(desk: Desk, checklist: Checklist, about: About) -> str:
@@ -25,26 +32,60 @@ def check_sheet(desk: Desk, checklist: Checklist, about: About) -> str:
     about : About
         What it is for; empty places are left to be written.
     """
-    heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
     parts = [
         f"<p>{escaped(checklist.when)}</p>",
-        f"<p>Aircraft: {escaped(about.aircraft or '____________')} &nbsp; "
-        f"Pack: {escaped(about.pack or '____________')} &nbsp; Date: ____________</p>",
+        f"<p>{' &nbsp; '.join(escaped(text) for text in _top(about))}</p>",
     ]
-    sections = dict.fromkeys(item.section for item in checklist.items)
-    for section in sections:
-        rows = []
-        for item in checklist.items:
-            if item.section != section:
-                continue
-            who = item.role + (f", then another as {item.second}" if item.second else "")
-            passes = item.acceptance or ("photo" if item.kind == "photo" else "as written")
-            rows.append((item.id, item.text, passes, who, "", "", ""))
+    for section, items in _sections(checklist):
+        rows = [(*_printed(item), "", "", "" if item.second else "-", "") for item in items]
         parts.append(f"<h2>{escaped(section)}</h2>{table(_HEAD, rows, _BLANK)}")
-    parts.append(
-        f'<p class="note">List {escaped(checklist.id)}, version {escaped(checklist.version)}, '
-        f'<span class="mono">SHA-256 {escaped(checklist.sha256)}</span>. '
-        f'Head of the record: <span class="mono">{escaped(heads)}</span>.</p>'
-    )
-    parts += [f'<p class="note">{escaped(text)}</p>' for text in CAUTIONS]
+    parts += [f'<p class="note mono">{escaped(text)}</p>' for text in _origin(desk, checklist)]
+    parts += [f'<p class="note">{escaped(text)}</p>' for text in (_LATER, *CAUTIONS)]
     return page(f"{checklist.title}, {desk.folder.name}", *parts)
+
+
+def check_lines(desk: Desk, checklist: Checklist, about: About) -> Iterator[str]:
+    """Give the same as text, for a terminal or a printer of lines."""
+    yield f"{checklist.title}, {desk.folder.name}"
+    yield checklist.when
+    yield "  ".join(_top(about))
+    for section, items in _sections(checklist):
+        yield ""
+        yield section
+        for item in items:
+            id_, text, passes, who = _printed(item)
+            second = f"  second {_LINE}" if item.second else ""
+            yield f"  {id_}: {text}"
+            yield f"    passes with: {passes}; {who}"
+            yield f"    result {_LINE}  initials {_LINE}{second}  time UTC {_LINE}"
+    yield ""
+    yield from _origin(desk, checklist)
+    yield _LATER
+    yield from CAUTIONS
+
+
+def _top(about: About) -> list[str]:
+    return [
+        f"Aircraft: {about.aircraft or _LINE}",
+        f"Pack: {about.pack or _LINE}",
+        f"Date: {_LINE}",
+    ]
+
+
+def _origin(desk: Desk, checklist: Checklist) -> list[str]:
+    heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
+    return [
+        f"List {checklist.id}, version {checklist.version}, SHA-256 {checklist.sha256}",
+        f"Head of the record: {heads}",
+    ]
+
+
+def _sections(checklist: Checklist) -> Iterator[tuple[str, list[Item]]]:
+    for section in dict.fromkeys(item.section for item in checklist.items):
+        yield section, [item for item in checklist.items if item.section == section]
+
+
+def _printed(item: Item) -> tuple[str, str, str, str]:
+    who = item.role + (f", then another as {item.second}" if item.second else "")
+    passes = item.acceptance or ("a photo" if item.kind == "photo" else "as written")
+    return item.id, item.text, f"{passes}{'; instrument' if item.instrument else ''}", who

@@ -185,3 +185,61 @@ def test_a_slip_in_a_paper_list_is_told_before_anything_is_signed(team, tmp_path
 
     assert 2 == code
     assert head == team.head()
+
+
+def test_a_person_comes_back_for_what_waits_for_them_with_one_passphrase(team, typed):
+    typed += ["p"] * 9  # one of the pilot's, six of the mechanic's, two second looks of the pilot
+    assert 0 == walk(team, by=("pilot", "mechanic"))
+
+    assert [] == typed
+    turns = [line for line in team.out.splitlines() if line.endswith("at the laptop:")]
+    assert ["pilot", "mechanic", "pilot"] == [line.split()[0] for line in turns]
+    assert 2 == team.out.count("inspected as inspector by pilot")
+    assert "Daily inspection, version 1, for pannier" in team.out
+
+
+def test_what_failed_is_not_asked_again_in_the_same_turn(team, typed):
+    typed += ["f a crack at the root", "p", "q"]
+    assert 5 == walk(team)
+
+    assert 1 == team.out.count("structure: Whole airframe")
+    assert "structure: fail, a crack at the root; performed as mechanic by mechanic" in team.out
+
+
+def test_a_photo_that_is_not_there_is_asked_for_again(team, typed, tmp_path):
+    photo = tmp_path / "gear.jpg"
+    photo.write_bytes(PHOTOS["exif"])
+    typed += ["s"] * 4 + ["f 0.4 bent", *["s"] * 3, str(tmp_path / "none.jpg"), str(photo)]
+    typed += ["q"]
+    assert 5 == walk(team, list_id="after-hard-landing")
+
+    assert "none.jpg" in team.err
+    assert "photo: pass, 1 photos; performed as mechanic" in team.out
+
+
+def test_a_slip_in_a_script_is_told_before_anything_is_signed(team, tmp_path):
+    path = tmp_path / "answers.jsonl"
+    lines = [{"item": "motor", "by": "mechanic", "result": "pass"}, {"item": "wiring", "by": "x"}]
+    path.write_text("\n".join(map(json.dumps, lines)), encoding="utf-8")
+    head = team.head()
+
+    assert 2 == walk(team, "--answers", str(path))
+    assert head == team.head()
+
+
+def test_a_list_is_printed_as_text_too(team):
+    assert 0 == team.run("checks", "print", "daily")
+
+    assert "Aircraft: ____________" in team.out
+    assert "structure: Whole airframe" in team.out
+    assert "Head of the record: " in team.out
+    assert "SHA-256 " in team.out
+    assert "no certificate" in team.out
+
+
+def test_how_lists_stand_is_asked_of_an_aircraft_or_a_pack(team):
+    assert 2 == team.run("checks", "show")
+    assert "Give --aircraft" in team.err
+    assert 0 == team.run("checks", "show", "--aircraft", "pannier", "--evidence")
+    assert "Daily inspection (version 1): 7 to do" in team.out
+    assert "0 results" in team.out

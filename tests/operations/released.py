@@ -199,7 +199,7 @@ def checked(farm: HillFarm, begun: Entry, item: Item, result: str = "pass") -> E
     if item.second:
         farm.add(
             CHECK,
-            {"item": item.id, "result": "pass"},
+            said,
             (person_of(item.second, but=doer), "inspected", item.second),
             cites=[begun],
             relations=[(INSPECTS, check)],

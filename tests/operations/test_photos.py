@@ -35,6 +35,7 @@ def jpeg(*extra: bytes) -> bytes:
             segment(0xE0, b"JFIF\0\1\1\0\0\1\0\1\0\0"),
             *extra,
             segment(0xDB, b"\0" + bytes(64)),
+            segment(0xC0, b"\x08\0\1\0\1\1\1\x11\0"),
             segment(0xDA, b"\1\1\0\0?\0"),
             SCAN,
             b"\xff\xd9",
@@ -65,6 +66,18 @@ def webp(*extra: bytes) -> bytes:
     return b"RIFF" + struct.pack("<I", len(body)) + body
 
 
+def webp_frames(secret: bytes) -> bytes:
+    """A moving picture of one frame, with a part in the frame that is no picture."""
+
+    def part(kind: bytes, body: bytes) -> bytes:
+        return kind + struct.pack("<I", len(body)) + body + b"\0" * (len(body) % 2)
+
+    frame = bytes(16) + part(b"VP8 ", b"picture") + part(b"NOTE", secret)
+    body = b"WEBP" + part(b"VP8X", b"\x02" + bytes(9)) + part(b"ANIM", bytes(6))
+    body += part(b"ANMF", frame)
+    return b"RIFF" + struct.pack("<I", len(body)) + body
+
+
 PHOTOS = {
     "exif": jpeg(segment(0xE1, exif())),
     "xmp": jpeg(segment(0xE1, b"http://ns.adobe.com/xap/1.0/\0" + SECRET)),
@@ -75,6 +88,11 @@ PHOTOS = {
     "png exif": png(chunk(b"eXIf", SECRET)),
     "png after the end": png() + SECRET,
     "webp": webp(SECRET),
+    "webp frame": webp_frames(SECRET),
+    "preview": jpeg(segment(0xE0, b"JFIF\0\1\1\0\0\1\0\1\4\4" + SECRET)),
+    "unknown segment": jpeg(segment(0xF3, SECRET)),
+    "adobe": jpeg(segment(0xEE, b"Adobe\0\x64\0\0\0\0\1" + SECRET)),
+    "png end": png()[:-12] + chunk(b"IEND", SECRET),
 }
 
 
@@ -85,7 +103,7 @@ def test_nothing_of_the_place_is_left_and_all_of_the_picture_is(name):
     assert SECRET not in kept
     if name.startswith("png"):
         assert png() == kept
-    elif name == "webp":
+    elif name.startswith("webp"):
         assert b"picture" in kept
         assert 0 == kept[20] & 0x0C
     else:
@@ -97,6 +115,28 @@ def test_which_way_up_it_is_stays():
 
     assert struct.pack(">HHIH", 0x0112, 3, 1, 6) in kept
     assert 1 == kept.count(b"Exif\0\0")
+
+
+@pytest.mark.parametrize("photo", [png(chunk(b"eXIf", exif()[6:])), webp(exif()[6:])])
+def test_which_way_up_it_is_stays_in_other_formats_too(photo):
+    kept = without_position(photo)
+
+    assert struct.pack(">HHIH", 0x0112, 3, 1, 6) in kept
+    assert SECRET not in kept
+    assert kept == without_position(kept)
+
+
+@pytest.mark.parametrize(
+    "photo",
+    [
+        b"\xff\xd8\xff\xd9",
+        b"\x89PNG\r\n\x1a\n" + chunk(b"IEND", b""),
+        b"RIFF\x0c\0\0\0WEBPNOTE\0\0\0\0",
+    ],
+)
+def test_a_photo_without_a_picture_is_none(photo):
+    with pytest.raises(UsageError, match="no picture"):
+        without_position(photo)
 
 
 def test_a_clean_photo_stays_as_it_is():
