@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flightlog.reports.line_chart import line_chart
+from flightlog.reports.line_chart import as_image, line_chart
 
 
 def lines(chart):
@@ -85,3 +85,11 @@ def test_any_finite_numbers_make_a_picture_within_its_frame(points):
         for x, y in line:
             assert 95.9 <= x <= 748.1
             assert 7.9 <= y <= 108.1
+
+
+def test_as_an_image_it_has_a_size_and_is_whole():
+    image = as_image(line_chart([0.0, 1.0], [1.0, 2.0], "m", span=(0.0, 1.0)))
+
+    root = ElementTree.fromstring(image)
+    assert "{http://www.w3.org/2000/svg}svg" == root.tag
+    assert ("1140", "195") == (root.get("width"), root.get("height"))

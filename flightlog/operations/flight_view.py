@@ -1,0 +1,243 @@
+"""A flight of the record with its log read again: what charts are made of.
+
+All numbers are those of the stored debrief, as everywhere. Out of the log comes what the debrief
+does not keep: the channels themselves, and the smoothed path between the events that it tells. The
+path is estimated as for the debrief, so that a distance in a chart is the distance in the table.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from flightlog.errors import FlightlogError
+from flightlog.logbook.entry import Attachment, Entry
+from flightlog.operations.desk import Desk
+from flightlog.operations.sorties import (
+    DEBRIEF_NAME,
+    SortieRecord,
+    debrief_of,
+    recording_debrief,
+)
+
+if TYPE_CHECKING:
+    from flightlog.analyses.phases import Sortie
+    from flightlog.estimation.path import FlightPath
+    from flightlog.recording import Recording
+
+BY_HAND = "the flight was entered by hand, and no log of it is in the record"
+NO_DEBRIEF = "its stored debrief is missing or damaged; another copy of the team folder may have it"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlightView:
+    """A flight with its log.
+
+    Attributes
+    ----------
+    record : SortieRecord
+        The flight as the record has it.
+    debrief, whole : dict
+        Its item of the stored debrief, and the whole of it; empty where there is none.
+    recording : Recording or None
+        Its log, joined with others of the flight as it was when it was imported, without the
+        columns that the debrief left out. None where it can't be had.
+    path : FlightPath or None
+        The smoothed path; None without positions.
+    why : str
+        What could not be had, and why; "" where all could. A clause.
+    motors : tuple of int
+        Outputs that drive a motor, by the aircraft's file of then.
+    """
+
+    record: SortieRecord
+    debrief: dict[str, Any] = field(default_factory=dict)
+    whole: dict[str, Any] = field(default_factory=dict)
+    recording: Recording | None = None
+    path: FlightPath | None = None
+    why: str = ""
+    motors: tuple[int, ...] = ()
+
+    def event(self, name: str) -> float | None:
+        """Give a time of the stored debrief, as "liftoff_s", None where it tells none. [s]"""
+        return number(self.debrief.get(name))
+
+    def figure(self, id_: str) -> tuple[float, float, float] | None:
+        """Give value, low and high of a stored figure, in its unit; None where it is withheld."""
+        body = self.debrief.get("figures", {}).get(id_)
+        if body is None:
+            return None
+        found = [number(body.get(key)) for key in ("value", "low", "high")]
+        value, low, high = found
+        return (value, low, high) if None not in found else None  # type: ignore[return-value]
+
+
+def number(value: object) -> float | None:
+    """Give a number of a stored file, None where it is none or has no end."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    return float(value) if math.isfinite(value) else None
+
+
+def flight_view(desk: Desk, record: SortieRecord, recording: Recording | None = None) -> FlightView:
+    """Read the log of a flight again.
+
+    Parameters
+    ----------
+    desk : Desk
+        The record.
+    record : SortieRecord
+        The flight.
+    recording : Recording, optional
+        Its log, where it was read just now.
+
+    Returns
+    -------
+    FlightView
+        A missing or damaged log raises nothing: ``why`` says it.
+    """
+    entry = record.recording
+    if entry is None:
+        return FlightView(record, why=BY_HAND)
+    whole, item = recording_debrief(desk, entry) or {}, debrief_of(desk, record) or {}
+    log, why = _log(desk, entry, recording)
+    if not item:
+        why = f"{why}; {NO_DEBRIEF}" if why else NO_DEBRIEF
+    used = _as_it_was_used(log, whole, item) if log is not None else None
+    path = _path(used, item) if used is not None else None
+    return FlightView(record, item, whole, used, path, why, _motors(desk, record, whole, item))
+
+
+# --- the log
+
+
+def _log(desk: Desk, entry: Entry, given: Recording | None) -> tuple[Recording | None, str]:
+    """Give the log of a recording's entry, and what could not be had."""
+    sha256 = entry.body.content["sha256"]
+    if given is not None and given.receipt.sha256 == sha256:  # of another log it is no use
+        return given, ""
+    return _read(desk, entry, sha256)
+
+
+def _read(desk: Desk, entry: Entry, sha256: str) -> tuple[Recording | None, str]:
+    """Read the kept log, and join it with the others of the flight."""
+    attached = entry.body.attachments
+    own = next((a for a in attached if a.sha256 == sha256), None)
+    if own is None:
+        return None, "the record holds no log of it"
+    log, why = _read_one(desk, own)
+    if log is None:
+        return None, why
+    partners, lacking = [], []
+    for other in attached:
+        if other.sha256 != sha256 and not other.name.endswith(DEBRIEF_NAME):
+            partner, why = _read_one(desk, other)
+            if partner is None:
+                lacking.append(why)
+            else:
+                partners.append(partner)
+    if partners:
+        log, why = _joined(log, partners)
+        lacking += [why] if why else []
+    return log, "; ".join(lacking)
+
+
+def _read_one(desk: Desk, attachment: Attachment) -> tuple[Recording | None, str]:
+    from flightlog.importers import read
+
+    try:
+        problem = desk.book.attachments.problem(attachment)
+        if problem is None:
+            return read(desk.book.attachments.path(attachment.sha256)), ""
+    except FlightlogError as error:
+        problem = error.found
+    except (OSError, MemoryError) as error:
+        problem = f"it can't be read ({type(error).__name__})"
+    return None, f"the kept log {attachment.name}: {problem}"
+
+
+def _joined(log: Recording, partners: list[Recording]) -> tuple[Recording, str]:
+    """Join a log with others of its flight, as it was when they were imported."""
+    from flightlog.joining import join
+
+    found = next(
+        (one for one in join([log, *partners]) if one.receipt.sha256 == log.receipt.sha256), None
+    )
+    wanted = {partner.receipt.sha256 for partner in partners}
+    if found is None or not wanted <= {p.sha256 for p in found.receipt.partners}:
+        return log, "the logs of this flight could not be joined again; only one is shown"
+    return found, ""
+
+
+def _as_it_was_used(log: Recording, whole: Mapping[str, Any], item: Mapping[str, Any]) -> Recording:
+    """Leave out what the debrief left out: a chart must not show what no figure rests on."""
+    from flightlog.screening import UNUSABLE
+
+    for finding in (*whole.get("findings", ()), *item.get("findings", ())):
+        log = log.without_column(str(finding.get("evidence", {}).get("left_out", "")))
+        if finding.get("severity") == "stop" and finding.get("code") in UNUSABLE:
+            log = log.without(UNUSABLE[finding["code"]])
+    return log
+
+
+# --- the path
+
+
+def _path(log: Recording, item: Mapping[str, Any]) -> FlightPath | None:
+    from flightlog.debriefing import AFTER_S, BEFORE_S
+    from flightlog.estimation.path import estimate_path
+
+    start, end = number(item.get("start_s")), number(item.get("end_s"))
+    if start is None or end is None or end < start:
+        return None
+    latency_s, latency_std_s = _latency(log, start, end)
+    return estimate_path(
+        log,
+        start - BEFORE_S,
+        end + AFTER_S,
+        latency_s=latency_s,
+        latency_std_s=latency_std_s,
+        rest_until_s=start,
+    )
+
+
+def _latency(log: Recording, start_s: float, end_s: float) -> tuple[float | None, float | None]:
+    """Give the age of a fix as the take-off tells it; a stored debrief does not keep it. [s]"""
+    from flightlog.analyses.phases import find_sorties
+    from flightlog.analyses.takeoff import measure_takeoff
+    from flightlog.inputs import Inputs
+
+    def shared_s(sortie: Sortie) -> float:
+        return min(end_s, sortie.end_s) - max(start_s, sortie.start_s)
+
+    sortie = max(find_sorties(log)[0], key=shared_s, default=None)
+    if sortie is None or shared_s(sortie) <= 0:
+        return None, None
+    takeoff = measure_takeoff(log, sortie, Inputs())
+    return takeoff.latency_s, takeoff.latency_std_s
+
+
+# --- what drives the motor
+
+
+def _motors(
+    desk: Desk, record: SortieRecord, whole: Mapping[str, Any], item: Mapping[str, Any]
+) -> tuple[int, ...]:
+    from flightlog.inputs import load_aircraft
+    from flightlog.screening.outputs import drives_motor
+
+    given = item.get("inputs") or whole.get("inputs") or {}
+    sha256 = (given.get("aircraft") or {}).get("sha256", "")
+    try:
+        version = desk.versions.by_hash(str(sha256))
+        if version is not None:
+            aircraft = desk.loaded(version, load_aircraft)
+        elif record.aircraft:
+            aircraft = desk.aircraft(record.aircraft)
+        else:
+            return ()
+    except FlightlogError:
+        return ()
+    return tuple(c for c, name in sorted(aircraft.outputs.items()) if drives_motor(name))
