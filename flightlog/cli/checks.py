@@ -196,31 +196,45 @@ def print_(
             help="A new file, as a page that any browser prints; without it, text here.",
         ),
     ] = None,
+    pdf: Annotated[
+        Path | None,
+        typer.Option(
+            "--pdf",
+            metavar="FILE",
+            parser=a_path,
+            help="A new file, as a PDF with boxes for a gloved hand.",
+        ),
+    ] = None,
     aircraft: AboutAircraft = None,
     pack: AboutPack = None,
     team: TeamOption = None,
 ) -> None:
     """Print a list to be filled in by hand, with the head of the record and the list's version.
 
-    Example: flightlog checks print pre-flight --aircraft pannier --html pre-flight.html
+    Example: flightlog checks print pre-flight --aircraft pannier --pdf pre-flight.pdf
     """
     from flightlog.operations.checks import About, checklist_in_force
-    from flightlog.reports.check_sheet import check_lines, check_sheet
+    from flightlog.reports.check_sheet import check_content, check_lines, check_sheet
 
     about = About(aircraft or "", pack or "")
     with desk_of(team, read_only=True) as desk:
         checklist = checklist_in_force(desk, list_id)
-        if to is None:
+        if to is None and pdf is None:
             out().lines(check_lines(desk, checklist, about))
-        else:
+        if to is not None:
             write_new(to, check_sheet(desk, checklist, about))
+        if pdf is not None:
+            from flightlog.reports.sheet_pdf import sheet_pdf
+
+            write_new(pdf, sheet_pdf(check_content(desk, checklist, about)))
 
 
-def write_new(to: Path, text: str) -> None:
+def write_new(to: Path, page: str | bytes) -> None:
     """Write a page into a new file; nothing is written over."""
+    data = page if isinstance(page, bytes) else page.encode("utf-8")
     try:
-        with to.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with to.open("xb") as file:
+            file.write(data)
     except OSError as error:
         raise OutputError(
             f"can't be written ({error.strerror})", where=str(to), fix="Name a new file."

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from flightlog.logbook.codes import head_code
-from flightlog.operations.checklists import Checklist, Item
+from flightlog.operations.checklists import CHECK, Checklist, Item
 from flightlog.operations.checks import About
 from flightlog.operations.desk import Desk
 from flightlog.reports.cautions import CAUTIONS
 from flightlog.reports.markup import escaped, page, table
+from flightlog.reports.sheet_content import Facts, Form, FormItem, SheetContent, wide
 
 _BLANK = ("result or number", "initials", "second", "time UTC")
 _HEAD = ("item", "what to do", "passes with", "who", *_BLANK)
@@ -64,6 +65,44 @@ def check_lines(desk: Desk, checklist: Checklist, about: About) -> Iterator[str]
     yield from CAUTIONS
 
 
+def check_content(desk: Desk, checklist: Checklist, about: About) -> SheetContent:
+    """Give the same as a sheet, with boxes that a gloved hand can fill in."""
+    top = tuple((name, text) for name, _, text in (t.partition(": ") for t in _top(about)))
+    return SheetContent(
+        title=checklist.title,
+        subtitle=checklist.when,
+        team=desk.folder.name,
+        headline="",
+        top=(Facts("", (*top, ("list", _version(checklist)))),),
+        parts=(
+            tuple(
+                wide(Form(section, tuple(map(_form_item, items))))
+                for section, items in _sections(checklist)
+            ),
+        ),
+        notes=(_LATER, *CAUTIONS),
+        heads=tuple(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips()),
+        made=desk.ledger.now,
+    )
+
+
+def _form_item(item: Item) -> FormItem:
+    id_, text, passes, who = _printed(item)
+    boxes = ("pass", "fail") if item.kind == CHECK else ()
+    return FormItem(
+        id_,
+        text,
+        f"passes {passes}" if boxes else f"passes with {passes}",
+        who,
+        boxes,
+        bool(item.second),
+    )
+
+
+def _version(checklist: Checklist) -> str:
+    return f"{checklist.id}, version {checklist.version}, SHA-256 {checklist.sha256}"
+
+
 def _top(about: About) -> list[str]:
     return [
         f"Aircraft: {about.aircraft or _LINE}",
@@ -75,7 +114,7 @@ def _top(about: About) -> list[str]:
 def _origin(desk: Desk, checklist: Checklist) -> list[str]:
     heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
     return [
-        f"List {checklist.id}, version {checklist.version}, SHA-256 {checklist.sha256}",
+        f"List {_version(checklist)}",
         f"Head of the record: {heads}",
     ]
 

@@ -108,10 +108,15 @@ def contradiction_lines(
 ) -> Iterator[str]:
     """Write what does not go together, each with its word and its entries."""
     for one in found:
-        where = ", ".join(dict.fromkeys(named(entry) for entry in one.entries))
-        word = "Note" if one.note else "Contradiction"
-        beside = f" (see {where})" if where else ""
-        yield from _wrap(f"{word} [{one.code}]: {one.says}{beside}", width, indent)
+        yield from _wrap(contradiction_text(one), width, indent)
+
+
+def contradiction_text(one: Contradiction) -> str:
+    """Write what does not go together, with its word and its entries."""
+    where = ", ".join(dict.fromkeys(named(entry) for entry in one.entries))
+    word = "Note" if one.note else "Contradiction"
+    beside = f" (see {where})" if where else ""
+    return f"{word} [{one.code}]: {one.says}{beside}"
 
 
 # --- what an import found
@@ -167,7 +172,7 @@ def flight_lines(desk: Desk, flight: SortieRecord, width: int = 80) -> Iterator[
     yield from contradiction_lines(contradictions(desk, flight), width)
     yield ""
     yield from _times(flight, width)
-    yield from _under(desk, flight, width)
+    yield from under_lines(desk, flight, width)
     yield from _measured(flight, debrief, width)
     yield from _figures(flight, debrief, width)
     yield from _said(desk, flight, width)
@@ -176,6 +181,14 @@ def flight_lines(desk: Desk, flight: SortieRecord, width: int = 80) -> Iterator[
 
 
 def _times(flight: SortieRecord, width: int) -> Iterator[str]:
+    yield from _wrap(times_text(flight), width)
+    text = flight.entry.body.content.get("text")
+    if text:
+        yield from _wrap(str(text), width)
+
+
+def times_text(flight: SortieRecord) -> str:
+    """Write when a flight was, how long, and how often it landed."""
     parts = [
         f"Start {_moment(flight.start)}",
         f"lift-off {_moment(flight.liftoff)}",
@@ -185,14 +198,11 @@ def _times(flight: SortieRecord, width: int) -> Iterator[str]:
     ]
     if flight.attempts:
         parts.append(f"{_count(flight.attempts, 'roll')} given up before it")
-    yield from _wrap("; ".join(parts), width)
-    text = flight.entry.body.content.get("text")
-    if text:
-        yield from _wrap(str(text), width)
+    return "; ".join(parts)
 
 
-def _under(desk: Desk, flight: SortieRecord, width: int) -> Iterator[str]:
-    """Write the release and what it rested on."""
+def under_lines(desk: Desk, flight: SortieRecord, width: int = 80) -> Iterator[str]:
+    """Write the release that a flight was flown under, and what it rested on; else nothing."""
     release = flight.release
     if release is None:
         return  # the first contradiction has told it
@@ -200,7 +210,7 @@ def _under(desk: Desk, flight: SortieRecord, width: int) -> Iterator[str]:
     yield ""
     yield from _wrap(
         f"Release {named(release)}, signed {_moment(desk.ledger.when(release))} by "
-        f"{_persons(desk, release)}: {said['pack']}, {said['mass']['value']} kg, "
+        f"{persons_text(desk, release)}: {said['pack']}, {said['mass']['value']} kg, "
         f"{_count(said['units'], 'payload unit')}, {_count(said['landings'], 'landing')} "
         f"({flight.paired})",
         width,
@@ -213,11 +223,12 @@ def _under(desk: Desk, flight: SortieRecord, width: int) -> Iterator[str]:
         yield from _wrap(_weather(desk, weather), width, _INDENT)
     for calls in desk.ledger.naming(release, CITES, CALLS):
         count = _count(len(calls.body.content["items"]), "call")
-        text = f"Calls {named(calls)}: {count}, written down by {_persons(desk, calls)}"
+        text = f"Calls {named(calls)}: {count}, written down by {persons_text(desk, calls)}"
         yield from _wrap(text, width, _INDENT)
 
 
-def _persons(desk: Desk, entry: Entry) -> str:
+def persons_text(desk: Desk, entry: Entry) -> str:
+    """Name those whose signatures on an entry count."""
     people = dict.fromkeys(desk.ledger.persons(entry))
     return " and ".join(desk.crew.label(person) for person in people) or "nobody"
 
@@ -263,6 +274,11 @@ def _measured(flight: SortieRecord, debrief: Mapping[str, Any] | None, width: in
 
 def beside_lines(one: Beside, width: int = 80) -> list[str]:
     """Write a measurement beside the log's figure, with difference and whether they agree."""
+    return _wrap(beside_text(one), width, _INDENT)
+
+
+def beside_text(one: Beside) -> str:
+    """Write the same as one text."""
     decimals = FIGURES[one.figure].decimals if one.figure in FIGURES else 2
     said = one.entry.body.content
     spread = f" (1 sigma {said['std']['value']})" if one.std is not None else ""
@@ -271,16 +287,14 @@ def beside_lines(one: Beside, width: int = 80) -> list[str]:
         f"{said['method']}, {named(one.entry)}"
     )
     if one.ours is None or one.difference is None:
-        return _wrap(f"{head}; by the log not known: {one.why}", width, _INDENT)
+        return f"{head}; by the log not known: {one.why}"
     value, low, high = (digits(number, decimals) for number in one.ours)
     sign = "+" if one.difference > 0 else "-" if one.difference < 0 else ""
     word = "the intervals agree" if one.agree else "THE INTERVALS DO NOT AGREE"
     unsure = "" if one.std is not None else "; nobody said how sure the measurement is"
-    return _wrap(
+    return (
         f"{head}; by the log {with_unit(value, one.unit)} ({low} to {high}), difference "
-        f"{sign}{with_unit(digits(abs(one.difference), decimals), one.unit)}: {word}{unsure}",
-        width,
-        _INDENT,
+        f"{sign}{with_unit(digits(abs(one.difference), decimals), one.unit)}: {word}{unsure}"
     )
 
 
@@ -305,18 +319,24 @@ def _figures(flight: SortieRecord, debrief: Mapping[str, Any] | None, width: int
 
 
 def _said(desk: Desk, flight: SortieRecord, width: int) -> Iterator[str]:
-    """Write what persons said about the flight."""
-    entries = [*flight.statements, *([flight.by_hand] if flight.by_hand else [])]
-    if not entries:
-        return
-    yield ""
-    yield "Said by persons"
-    for entry in entries:
+    texts = said_texts(desk, flight)
+    if texts:
+        yield ""
+        yield "Said by persons"
+    for text in texts:
+        yield from _wrap(text, width, _INDENT)
+
+
+def said_texts(desk: Desk, flight: SortieRecord) -> list[str]:
+    """Write what persons said about a flight, a text for each entry."""
+    texts = []
+    for entry in [*flight.statements, *([flight.by_hand] if flight.by_hand else [])]:
         said = entry.body.content
         what = ", ".join(f"{k} {said[k]}" for k in ("aircraft", "pack") if k in said)
         why = said.get("reason") or said.get("text") or f"{_count(said['landings'], 'landing')}"
-        text = f"{named(entry)} by {_persons(desk, entry)}: {why}{f' ({what})' if what else ''}"
-        yield from _wrap(text, width, _INDENT)
+        by = persons_text(desk, entry)
+        texts.append(f"{named(entry)} by {by}: {why}{f' ({what})' if what else ''}")
+    return texts
 
 
 # --- for programs

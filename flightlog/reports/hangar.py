@@ -46,7 +46,7 @@ def thing_lines(desk: Desk, thing: str, id_: str) -> list[str]:
     return [
         *parts,
         *_listed("Inspections and life", due_lines, "its file names none"),
-        *_listed("Restricted by", _restrictions(desk, thing, id_), "nothing"),
+        *_listed("Restricted by", restriction_lines(desk, thing, id_), "nothing"),
         *_listed("Contradictions", against),
     ]
 
@@ -68,15 +68,15 @@ def _in_short(desk: Desk, thing: str, id_: str) -> str:
     every = due_of(desk, thing, id_)
     counted = [(word, sum(d.state == word for d in every)) for word in (OVERDUE, DUE, SOON)]
     states = [f"{count} {word}" for word, count in counted if count]
-    stopped = len(_restrictions(desk, thing, id_))
+    stopped = len(restriction_lines(desk, thing, id_))
     states += [f"{stopped} restrictions"] if stopped else []
     where = f", {_place(desk, id_)}" if thing == COMPONENT else ""
-    return f"{id_}{where}: {_used(thing, used)}; {', '.join(states) or 'nothing due'}"
+    return f"{id_}{where}: {used_text(thing, used)}; {', '.join(states) or 'nothing due'}"
 
 
 def usage_line(desk: Desk, thing: str, id_: str) -> str:
     """Give what one thing was used, in a line."""
-    return f"{id_}: {_used(thing, usage_of(desk, thing, id_))}"
+    return f"{id_}: {used_text(thing, usage_of(desk, thing, id_))}"
 
 
 # --- one of each
@@ -92,7 +92,7 @@ def _aircraft(desk: Desk, id_: str) -> Iterator[str]:
     else:
         said = baseline.body.content
         yield f"Baseline {named(baseline)}: {said['firmware']}, {said['count']} parameters"
-    yield f"Used: {_used(AIRCRAFT, usage_of(desk, AIRCRAFT, id_))}"
+    yield f"Used: {used_text(AIRCRAFT, usage_of(desk, AIRCRAFT, id_))}"
     yield from _listed("Fitted", [_part(desk, f.component, f.position) for f in fitted(desk, id_)])
 
 
@@ -100,7 +100,7 @@ def _part(desk: Desk, component: str, position: str) -> str:
     if desk.versions.in_force(COMPONENT, component) is None:
         return f"{component}, {position}: no file of it is in force"
     file = desk.component(component)
-    used = _used(COMPONENT, usage_of(desk, COMPONENT, component))
+    used = used_text(COMPONENT, usage_of(desk, COMPONENT, component))
     life = [
         one.text for d in due_of(desk, COMPONENT, component) if d.name == LIFE for one in d.left
     ]
@@ -115,7 +115,7 @@ def _pack(desk: Desk, id_: str) -> Iterator[str]:
     rest += [f"{file.nominal_wh:g} Wh"] if file.nominal_wh else []
     yield _head(id_, file.serial, file.chemistry, cells, *rest)
     yield _in_force(desk, PACK, id_)
-    yield f"Used: {_used(PACK, usage_of(desk, PACK, id_))}"
+    yield f"Used: {used_text(PACK, usage_of(desk, PACK, id_))}"
     charges = desk.ledger.of(CHARGE, pack=id_)
     lines = [_charge(desk, entry, file.resistance_ohm) for entry in charges[-MOST_CHARGES:]]
     yield from _listed(f"Charges, {len(charges)} in all", lines, "none is in the record")
@@ -143,7 +143,7 @@ def _component(desk: Desk, id_: str) -> Iterator[str]:
     file = desk.component(id_)
     yield _head(id_, file.serial, file.title, f"group {file.group}")
     yield _in_force(desk, COMPONENT, id_)
-    yield f"Used: {_used(COMPONENT, usage_of(desk, COMPONENT, id_))}"
+    yield f"Used: {used_text(COMPONENT, usage_of(desk, COMPONENT, id_))}"
     lines = []
     for stay in stays_of(desk, id_):
         began = f"{_day(desk.ledger.when(stay.fitting))} {named(stay.fitting)}"
@@ -172,7 +172,8 @@ def _in_force(desk: Desk, thing: str, id_: str) -> str:
     return f"File in force: {named(version.entry)}, entered {day}, SHA-256 {digest}…"
 
 
-def _used(thing: str, used: Usage) -> str:
+def used_text(thing: str, used: Usage) -> str:
+    """Write what something was used: hours, landings, cycles or flights, days."""
     cycles = f"{used.cycles} cycles" if thing == PACK else f"{len(used.sorties)} flights here"
     least = "at least " if used.untimed else ""
     said = [f"{least}{digits(used.hours, 2)} h", f"{used.landings} landings", cycles]
@@ -189,7 +190,8 @@ def _what(item: Due) -> str:
     return f"{item.title}{name}: {item.details or 'no end'}"
 
 
-def _restrictions(desk: Desk, thing: str, id_: str) -> list[str]:
+def restriction_lines(desk: Desk, thing: str, id_: str) -> list[str]:
+    """Give the entries that restrict something, or hold it out of service, a line for each."""
     still = desk.ledger.standing.open_restrictions(subject(thing, id_))
     every = dict.fromkeys([*still, *stops(desk, thing, id_)])
     people = desk.book.people

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Protocol
 
-from flightlog.debriefing import Debrief, SortieDebrief
-from flightlog.figures import FIGURES, LEVEL
+from flightlog.debriefing import Debrief
+from flightlog.figures import FIGURES, LEVEL, Figure
+from flightlog.findings import Finding
 from flightlog.reports.numbers import digits, digits_beside, probability, span, with_unit
 from flightlog.reports.plain import plain
 from flightlog.rules.outcomes import Bound, Outcome
@@ -24,35 +26,66 @@ _SLUG = re.compile(r" \([a-z0-9-]+\)$")
 """The code behind the reason of a finding; the findings below show it. """
 
 
+class Told(Protocol):
+    """What is asked of a sortie, whether it was debriefed just now or long ago."""
+
+    @property
+    def figures(self) -> Mapping[str, Figure]:
+        """Its figures by id."""
+
+    @property
+    def withheld(self) -> Mapping[str, str]:
+        """Why others are missing."""
+
+    @property
+    def outcomes(self) -> Sequence[Outcome]:
+        """Its limits, judged."""
+
+    @property
+    def findings(self) -> Sequence[Finding]:
+        """What was found."""
+
+
 def headline(debrief: Debrief) -> str:
     """Say in one sentence what the log shows of the take-off limit.
 
     It never says more than the outcome: what is not shown is called that, a number without a
     limit is called that, and other limits that are not met are counted in the same breath.
     """
+    damaged = _damaged([*debrief.findings, *(f for s in debrief.sorties for f in s.findings)])
     if not debrief.sorties:
-        return _no_flight(debrief) + _damaged(debrief)
+        return _no_flight(debrief) + damaged
     said = {s.sortie.number: _of_sortie(s) for s in debrief.sorties}
     if len(said) == 1:
-        return f"{said[debrief.sorties[0].sortie.number]}.{_damaged(debrief)}"
+        return f"{said[debrief.sorties[0].sortie.number]}.{damaged}"
     if not any(_judged_or_measured(s) for s in debrief.sorties):
-        return f"{len(said)} sorties, none with a ground roll that can be measured." + _damaged(
-            debrief
-        )
+        return f"{len(said)} sorties, none with a ground roll that can be measured." + damaged
     sentences = " ".join(f"Sortie {number}: {text}." for number, text in said.items())
-    return sentences + _damaged(debrief)
+    return sentences + damaged
 
 
-def _judged_or_measured(sortie: SortieDebrief) -> bool:
+def sortie_headline(sortie: Told, of_log: Iterable[Finding] = ()) -> str:
+    """Say the same of one sortie by itself.
+
+    Parameters
+    ----------
+    sortie : Told
+        A sortie of a debrief, or one that was stored.
+    of_log : iterable of Finding
+        About its whole log.
+    """
+    return f"{_of_sortie(sortie)}.{_damaged([*of_log, *sortie.findings])}"
+
+
+def _judged_or_measured(sortie: Told) -> bool:
     return _FIGURE in sortie.figures or bool(sortie.outcomes)
 
 
-def _damaged(debrief: Debrief) -> str:
+def _damaged(every: Sequence[Finding]) -> str:
     """Warn of faults of the autopilot and of holes in a file without checksums.
 
     What stands beside such holes may be wrong as well.
     """
-    every = [*debrief.findings, *(f for s in debrief.sorties for f in s.findings)]
     said = ""
     if any(f.code in ALARMS for f in every):
         said += " The file carries a crash report of the autopilot: see the findings first."
@@ -92,7 +125,7 @@ def _lowered(text: str) -> str:
     return text[:1].lower() + text[1:] if text[1:2].islower() or text[1:2] == " " else text
 
 
-def _of_sortie(sortie: SortieDebrief) -> str:
+def _of_sortie(sortie: Told) -> str:
     judged = _chosen(sortie.outcomes)
     figure = sortie.figures.get(_FIGURE)
     if figure is None:

@@ -6,7 +6,7 @@ as the logs have them too, stand in the table of ``timeline_table``.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
 from flightlog.logbook.codes import head_code
 from flightlog.logbook.entry import Attachment, Entry
@@ -23,6 +23,7 @@ DUTIES = (
     "Duties to report an incident, and to leave things where they are, follow local law. Change "
     "nothing on the card or stick: what was kept here is a copy."
 )
+Picture = Callable[[str, str], str]
 COLUMNS = ("time_s", "source", "table", "column", "value", "unit", "axis")
 MOST_CHARTS = 150
 _MOST_EVENTS = 400
@@ -77,7 +78,7 @@ def incident_sheet(
         "<h2>Last changes, the latest first</h2>",
         _signed(record.changes, "by"),
         "<h2>The last minute</h2>",
-        *_last_minute(found),
+        last_minute_html(found),
         "<h2>Opinions</h2>",
         "<p class='note'>What persons think about it. It is no part of the facts.</p>",
         *_opinions(desk, record.opinions),
@@ -140,7 +141,25 @@ def _opinions(desk: Desk, opinions: Sequence[Entry]) -> list[str]:
 # --- the last minute
 
 
-def _last_minute(found: Timeline) -> list[str]:
+def as_drawn(svg: str, _says: str) -> str:
+    """Give a picture as it stands in a page of paper: the drawing itself."""
+    return svg
+
+
+def last_minute_html(found: Timeline, picture: Picture = as_drawn) -> str:
+    """Give the last minute as HTML: notes, events, and a chart of each channel that changes.
+
+    Parameters
+    ----------
+    found : Timeline
+        Laid out.
+    picture : callable
+        Takes an ``<svg>`` and what it shows in words; gives the HTML that shows it.
+    """
+    return "".join(_last_minute(found, picture))
+
+
+def _last_minute(found: Timeline, picture: Picture) -> list[str]:
     parts = [_listed(found.notes)]
     if found.events:
         rows = [(f"{e.time_s:.2f}", e.source, e.table, e.text) for e in found.events[:_MOST_EVENTS]]
@@ -152,7 +171,7 @@ def _last_minute(found: Timeline) -> list[str]:
     charted = [channel for channel in shown if _changes(channel)]
     for source, axis in dict.fromkeys((c.source, c.axis) for c in shown):
         parts.append(f"<h3>{escaped(_heading(source, axis))}</h3>")
-        parts += [_chart(c) for c in charted[:MOST_CHARTS] if c.source == source]
+        parts += [_chart(c, picture) for c in charted[:MOST_CHARTS] if c.source == source]
         still = [c for c in shown if c.source == source and not _changes(c)]
         parts.append(_unchanged(still))
     rest = len(found.channels) - len(shown) + max(0, len(charted) - MOST_CHARTS)
@@ -179,10 +198,10 @@ def _unchanged(channels: Sequence[Channel]) -> str:
     return f"<p class='note'>The same all the time: {escaped(told)}.</p>"
 
 
-def _chart(channel: Channel) -> str:
+def _chart(channel: Channel, picture: Picture) -> str:
     times, values = channel.time_s.tolist(), channel.value.tolist()
     end = AFTER_S if times[-1] > 0 else 0.0
     span, gaps = (-LAST_S, end), channel.gap_before.tolist()
-    picture = line_chart(times, values, channel.unit, span=span, gaps=gaps)
+    drawing = line_chart(times, values, channel.unit, span=span, gaps=gaps)
     title = f"{channel.table}: {channel.column}" + (f" [{channel.unit}]" if channel.unit else "")
-    return f"<div class='note'>{escaped(title)}</div>{picture}"
+    return f"<div class='note'>{escaped(title)}</div>{picture(drawing, title)}"

@@ -15,6 +15,8 @@ from flightlog.reports.markup import escaped
 
 _WIDE, _HIGH = 760.0, 130.0
 _LEFT, _RIGHT, _TOP, _BOTTOM = 96.0, 12.0, 8.0, 22.0
+_ON_SCREEN = 1.5
+"""Words of 11 px are 16 px high then."""
 _STEPS_S = (1.0, 2.0, 5.0, 10.0, 20.0, 60.0, 300.0, 3600.0)
 _MOST_TICKS = 9
 
@@ -116,3 +118,10 @@ def _runs(points: Sequence[Point], gaps: Sequence[bool]) -> Iterator[list[Point]
     starts = [0, *(i for i, gap in enumerate(gaps) if gap and i), len(points)]
     for start, end in pairwise(starts):
         yield list(points[start:end])
+
+
+def as_image(svg: str) -> str:
+    """Give a chart as a picture that stands by itself, so large that a screen shows its words."""
+    wide, high = _ON_SCREEN * _WIDE, _ON_SCREEN * _HIGH
+    sized = f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}" height="{high:g}" '
+    return svg.replace("<svg ", sized, 1).replace(' width="100%"', "", 1)

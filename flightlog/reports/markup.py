@@ -72,7 +72,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]], blank: Sequence
     return f"<table><thead><tr>{top}</tr></thead><tbody>{body}</tbody></table>"
 
 
-def page(title: str, *parts: str) -> str:
+def page(title: str, *parts: str, style: str = "") -> str:
     """Give a whole HTML page that needs nothing from anywhere.
 
     Parameters
@@ -81,11 +81,13 @@ def page(title: str, *parts: str) -> str:
         Not escaped yet.
     *parts : str
         HTML, made with ``escaped`` and ``table``.
+    style : str
+        A style sheet of ours, after the one that every page has.
     """
     policy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
     return (
         '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">'
-        f"<title>{escaped(title)}</title><style>{_STYLE}</style></head><body>"
+        f"<title>{escaped(title)}</title><style>{_STYLE}{style}</style></head><body>"
         f"<h1>{escaped(title)}</h1>{''.join(parts)}</body></html>\n"
     )

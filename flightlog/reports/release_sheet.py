@@ -41,7 +41,7 @@ def release_sheet(desk: Desk, release: Entry) -> str:
     conditions = [(c["condition"], c["says"]) for c in release.body.content["conditions"]]
     parts = [
         *_top(desk, state),
-        table(("", ""), _facts(desk, release)),
+        table(("", ""), release_facts(desk, release)),
         "<h2>Signatures</h2>",
         _listed(list(signature_lines(desk, release))),
         "<h2>Conditions, as they held when it was signed</h2>",
@@ -60,20 +60,29 @@ def _top(desk: Desk, state: ReleaseState) -> Iterator[str]:
     yield "".join(f'<p class="note">{escaped(text)}</p>' for text in CAUTIONS)
 
 
-def _facts(desk: Desk, release: Entry) -> Iterator[tuple[str, str]]:
+def release_facts(desk: Desk, release: Entry) -> Iterator[tuple[str, str]]:
+    """Give what was released, with the numbers of its load sheet and weather."""
     said = release.body.content
     signed = desk.ledger.when(release)
     yield "aircraft", f"{said['aircraft']}, configuration {said['configuration']}"
-    yield "aircraft file", f"SHA-256 {said['aircraft_file']}"
-    yield "rule book", f"SHA-256 {said['rules']}" if "rules" in said else "none"
+    yield "aircraft file", _file(desk, str(said["aircraft_file"]))
+    yield "rule book", _file(desk, str(said["rules"])) if "rules" in said else "none"
     yield "site, pack", f"{said.get('site', 'none')}, {said['pack']}"
     mass = said["mass"]
     yield "take-off mass", f"{mass['value']} {mass['unit']}, {said['units']} units"
     yield from _numbers(desk, release)
     yield "landings declared", str(said["landings"])
-    yield "signed, ends unspent", f"{_utc(signed)}, {said['until']}"
+    yield "signed", _utc(signed)
+    yield "ends unspent", _utc(datetime.fromisoformat(str(said["until"]).replace("Z", "+00:00")))
     if "purpose" in said:
         yield "purpose", str(said["purpose"])
+
+
+def _file(desk: Desk, sha256: str) -> str:
+    """Name a version of a file by its content; its id too where the record holds it."""
+    version = desk.versions.by_hash(sha256)
+    known = f"{version.id} {named(version.entry)}, " if version is not None else ""
+    return f"{known}SHA-256 {sha256}"
 
 
 def _numbers(desk: Desk, release: Entry) -> Iterator[tuple[str, str]]:

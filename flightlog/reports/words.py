@@ -64,10 +64,10 @@ _SUBJECTS: Mapping[str, str] = {
 _RECOMPUTED = "recomputed"
 """Findings of a comparison with an earlier debrief."""
 
-_DECLARED = ("declared",)
+DECLARED = ("declared",)
 """Sources of a figure that people gave."""
 
-_TOLD_ELSEWHERE = ("takeoff.start_time", "takeoff.liftoff_time")
+TOLD_ELSEWHERE = ("takeoff.start_time", "takeoff.liftoff_time")
 """Figures that stand in the line of the sortie."""
 
 UNLOCKED_BY: Mapping[str, str] = {
@@ -279,7 +279,7 @@ def _outcome(outcome: Outcome, width: int, look: Look) -> list[str]:
     kind = FIGURES.get(outcome.figure)
     label = kind.label if kind else plain(outcome.figure, 40)
     word = f"{look.shapes[outcome.outcome]} {outcome.outcome}"
-    text = f"{label} {_judged(outcome)}, {bound_text(outcome.bound)}"
+    text = f"{label} {judged_value(outcome)}, {bound_text(outcome.bound)}"
     if outcome.definition is not None:
         text += ", by the limit's own definition"
     source = ", ".join(
@@ -299,7 +299,8 @@ def _outcome(outcome: Outcome, width: int, look: Look) -> list[str]:
     return [*lines, " " * _WORD_COLUMN + draw(outcome, room, look) + tail]
 
 
-def _judged(outcome: Outcome) -> str:
+def judged_value(outcome: Outcome) -> str:
+    """Write the number that was judged, on its own side of the bound."""
     if outcome.quantity is None:
         return "is not known"
     kind = FIGURES.get(outcome.figure)
@@ -326,21 +327,22 @@ def _score(sortie: SortieDebrief, width: int) -> list[str]:
 # --- figures and laps
 
 
-def _subject(figure_id: str) -> str:
+def subject(figure_id: str) -> str:
+    """Give the heading under which a figure stands."""
     first = figure_id.split(".", 1)[0]
     return _SUBJECTS.get(first, first.capitalize())
 
 
 def _figures(sortie: SortieDebrief, width: int) -> list[str]:
-    shown = [f for f in sortie.figures.values() if f.id not in _TOLD_ELSEWHERE]
-    measured = [f for f in shown if f.sources != _DECLARED]
+    shown = [f for f in sortie.figures.values() if f.id not in TOLD_ELSEWHERE]
+    measured = [f for f in shown if f.sources != DECLARED]
     lines = ["", "Figures, each with its 95 % interval"] if measured else []
     before = ""
     for figure in measured:
-        heading = _subject(figure.id)
+        heading = subject(figure.id)
         lines.append(_figure(figure, "" if heading == before else heading))
         before = heading
-    return lines + _declared([f for f in shown if f.sources == _DECLARED], width)
+    return lines + _declared([f for f in shown if f.sources == DECLARED], width)
 
 
 def _figure(figure: Figure, heading: str) -> str:
