@@ -23,8 +23,10 @@ from flightlog.cli.fitness import fitness_app
 from flightlog.cli.importing import import_logs
 from flightlog.cli.incident import incident_app
 from flightlog.cli.logbook import logbook_app
+from flightlog.cli.opening import open_pages
 from flightlog.cli.release import release_app
 from flightlog.cli.service import event, service_app
+from flightlog.cli.sheet import sheet
 from flightlog.cli.sortie import sortie_app
 from flightlog.cli.team import team_app
 from flightlog.cli.weather import weather_app
@@ -42,8 +44,10 @@ app.command()(demo)
 app.command()(debrief)
 app.command()(explain)
 app.command()(convert)
+app.command("open")(open_pages)
 app.command("import")(import_logs)
 app.add_typer(sortie_app)
+app.command()(sheet)
 app.add_typer(checks_app)
 app.add_typer(weather_app)
 app.add_typer(balance_app)

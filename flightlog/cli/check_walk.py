@@ -74,23 +74,12 @@ class Laptop:
 
     def sign(self, draft: Draft, key: str, about: str) -> Entry:
         """Sign one check, saying what is signed, and add it."""
+        from flightlog.reports.check_words import said_line
+
         unlocked = self.key_of(key)
         shown = self.desk.book.show(draft, self.desk.names)
-        out().line(f"  {about}: {_said(draft)} by {self.desk.crew.label_of_key(key)}")
+        out().line(f"  {about}: {said_line(draft)} by {self.desk.crew.label_of_key(key)}")
         return self.desk.append(draft, (unlocked,), shown=shown, list_name=self._list)
-
-
-def _said(draft: Draft) -> str:
-    """Give all that a check says, on one line."""
-    said = draft.content
-    parts = [str(said["result"])]
-    if "value" in said:
-        parts.append(f"{said['value']['value']} {said['value']['unit']}".strip())
-    parts += [str(said[key]) for key in ("choice", "instrument", "reason", "remark") if key in said]
-    if draft.attachments:
-        parts.append(f"{len(draft.attachments)} photos")
-    (signer,) = draft.signers
-    return f"{', '.join(parts)}; {signer.meaning} as {signer.role}"
 
 
 # --- at the terminal

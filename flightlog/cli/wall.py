@@ -7,16 +7,12 @@ program: one line, the code 1, and a file with the details for its developers.
 from __future__ import annotations
 
 import json
-import sys
-import tempfile
-import traceback
 from collections.abc import Callable
-from pathlib import Path
 from typing import TypeVar
 
-from flightlog import __version__
 from flightlog.cli.console import err, out
 from flightlog.errors import FlightlogError, Interrupted
+from flightlog.reports.faults import fault_of
 
 Result = TypeVar("Result")
 
@@ -61,7 +57,7 @@ def shielded(step: Callable[[], int], *, as_json: bool = False) -> int:
         report(error, as_json=as_json)
         return error.exit_code
     except Exception as error:  # the wall: a fault must not end in a traceback on a field laptop
-        report(_fault(error), as_json=as_json)
+        report(fault_of(error), as_json=as_json)
         return FAULT
 
 
@@ -92,36 +88,3 @@ def report(error: FlightlogError, *, as_json: bool = False) -> None:
             "fix": error.fix,
         }
         out().json(json.dumps(body))
-
-
-def _fault(error: Exception) -> FlightlogError:
-    details = _keep(error)
-    fix = (
-        f"Details are in {details}; please send that file to whoever looks after this program."
-        if details
-        else "The details could not be written to the temporary folder."
-    )
-    return FlightlogError(f"a fault of this program ({type(error).__name__})", fix=fix)
-
-
-def _keep(error: Exception) -> Path | None:
-    text = "\n".join(
-        (
-            f"flightlog {__version__}, Python {sys.version}, {sys.platform}",
-            f"arguments: {sys.argv[1:]!r}",
-            "".join(traceback.format_exception(error)),
-        )
-    )
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w",
-            prefix="flightlog-fault-",
-            suffix=".txt",
-            delete=False,
-            encoding="utf-8",
-            errors="backslashreplace",
-        ) as file:
-            file.write(text)
-            return Path(file.name)
-    except OSError:
-        return None

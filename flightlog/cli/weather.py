@@ -15,11 +15,8 @@ from flightlog.cli.signing import KeysOption, PassphraseOption, TeamOption, a_pa
 from flightlog.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from datetime import datetime, timedelta
+    from datetime import datetime
 
-    from flightlog.logbook.entry import Entry
-    from flightlog.operations.desk import Desk
 
 weather_app = typer.Typer(name="weather", help="Wind and air at the strip.", no_args_is_help=True)
 
@@ -71,7 +68,8 @@ def add(
     Example: flightlog weather add --place top-field --mast-height 2 --wind 3.3@70 --gust 4.6
     --pressure 1009.5 --temperature 17 --humidity 60 --instrument AM-1 --by mechanic
     """
-    from flightlog.operations.weather import ROLE, weather_draft
+    from flightlog.operations.weather import ROLE, elevation_of, weather_draft
+    from flightlog.reports.weather_words import weather_lines
 
     mean, at, origin = wind.partition("@")
     if not at:
@@ -94,13 +92,13 @@ def add(
             instrument,
             numbers,
             signer_of(desk, by, "measured", (ROLE,)).key,
-            elevation_m=_elevation(desk, place),
+            elevation_m=elevation_of(desk, place),
             occurred=when,
             late_reason=why,
             corrects=corrected(desk, corrects, "weather"),
         )
         entry = enter(desk, draft, hands_of(desk, keys, passphrase_fd))
-        out().lines(_lines(desk, entry))
+        out().lines(weather_lines(desk, entry))
 
 
 @weather_app.command("read")
@@ -144,7 +142,8 @@ def read_(
     --by mechanic
     """
     from flightlog.operations.meter import read_meter
-    from flightlog.operations.weather import ROLE, weather_draft
+    from flightlog.operations.weather import ROLE, elevation_of, weather_draft
+    from flightlog.reports.weather_words import weather_lines
 
     typed = {
         "wind_from": wind_from,
@@ -167,14 +166,14 @@ def read_(
             numbers,
             signer_of(desk, by, "measured", (ROLE,)).key,
             source="meter-file",
-            elevation_m=_elevation(desk, place),
+            elevation_m=elevation_of(desk, place),
             occurred=occurred,
             late_reason="read from the meter's file" if occurred is not None else "",
             corrects=corrected(desk, corrects, "weather"),
             attachments=[desk.book.attach(file)],
         )
         entry = enter(desk, draft, hands_of(desk, keys, passphrase_fd))
-        out().lines(_lines(desk, entry))
+        out().lines(weather_lines(desk, entry))
 
 
 def _occurred(at: datetime, now: datetime) -> datetime | None:
@@ -202,6 +201,7 @@ def show(
     Example: flightlog weather show --site top-field
     """
     from flightlog.operations.weather import latest_weather
+    from flightlog.reports.weather_words import weather_lines
 
     with desk_of(team, read_only=True) as desk:
         entry = latest_weather(desk, site or "")
@@ -209,72 +209,4 @@ def show(
             at = f" at {site}" if site else ""
             out().line(f"Nobody measured it{at}. Enter it with 'flightlog weather add'.")
             return
-        out().lines(_lines(desk, entry))
-
-
-def _elevation(desk: Desk, place: str) -> float | None:
-    known = desk.versions.in_force("site", place) is not None
-    return desk.site(place).elevation_m if known else None
-
-
-def _lines(desk: Desk, entry: Entry) -> Iterator[str]:
-    """Say a weather entry: what was measured, on the runway, and against each aircraft's limits."""
-    from flightlog.operations.positions import named
-    from flightlog.operations.weather import air_density, impossible
-    from flightlog.operations.weather_limits import against_limits, heading_of
-
-    said = {
-        name: value["value"] if isinstance(value, dict) else value
-        for name, value in entry.body.content.items()
-    }
-    age = desk.book.now() - desk.ledger.when(entry)
-    yield f"{said['place']}, {_ago(age)} ({named(entry)}, {said['instrument']})"
-    yield (
-        f"  wind {said['wind_mean']} m/s from {said['wind_from']} deg, gusts {said['wind_gust']} "
-        f"m/s, {said['mast_height']} m above the ground"
-    )
-    yield f"  {said['temperature']} °C, {said['humidity']} %, {said['pressure']} hPa at the strip"
-    density, wrong = air_density(entry), impossible(entry)
-    if density is None:
-        yield f"  NOT TO BE USED: {wrong}"
-        return
-    yield f"  air density {density.value:.3f} kg/m³ ± {2 * density.std:.3f}"
-    known = desk.versions.in_force("site", said["place"]) is not None
-    heading = heading_of(desk, said["place"]) if known else None
-    yield from _on_runway(entry, heading)
-    for id_ in desk.versions.ids("aircraft"):
-        limits = desk.aircraft(id_).weather
-        if limits is None:
-            yield f"  {id_}: its file sets no limits for the weather"
-            continue
-        for judged in against_limits(entry, limits, heading):
-            if judged.bound is not None:
-                word = "within" if judged.holds else "BEYOND"
-                yield f"  {id_}: {word}: {judged.says}"
-        if age.total_seconds() > 60 * limits.valid_min:
-            yield f"  {id_}: TOO OLD: it holds for {limits.valid_min:g} min"
-
-
-def _ago(age: timedelta) -> str:
-    from flightlog.logbook.words import duration
-    from flightlog.operations.positions import CLOCKS_APART
-
-    if age < -CLOCKS_APART:
-        return f"AHEAD of this laptop's clock by {duration(int(-age.total_seconds()))}"
-    return f"{duration(max(0, int(age.total_seconds())))} ago"
-
-
-def _on_runway(entry: Entry, heading: float | None) -> Iterator[str]:
-    from flightlog.operations.weather import wind_components
-
-    if heading is None:
-        yield "  no runway known here: the whole wind counts as crosswind"
-        return
-    parts = wind_components(entry, heading)
-    ahead = "headwind" if parts.head >= 0 else "tailwind"
-    side = "right" if parts.cross >= 0 else "left"
-    yield (
-        f"  on the runway ({heading:g} deg): {ahead} {abs(parts.head):.1f} m/s, crosswind "
-        f"{abs(parts.cross):.1f} m/s from the {side}; in gusts {abs(parts.gust_head):.1f} and "
-        f"{abs(parts.gust_cross):.1f} m/s"
-    )
+        out().lines(weather_lines(desk, entry))

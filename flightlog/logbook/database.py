@@ -92,7 +92,8 @@ def sqlite_connect(path: Path, mode: Mode) -> sqlite3.Connection:
     if mode == "ro":
         # A write-ahead log, which is not ours, can then not be read without having been there.
         uri += "&readonly_shm=1"
-    connection = sqlite3.connect(uri, uri=True, isolation_level=None)
+    # The screen's pages are drawn by one thread after another, each under the lock of its desk.
+    connection = sqlite3.connect(uri, uri=True, isolation_level=None, check_same_thread=False)
     connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, MOST_VALUE_BYTES)
     # Text that is damaged has to come out, so that the row that holds it can be named.
     connection.text_factory = _text

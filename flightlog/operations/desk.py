@@ -54,6 +54,8 @@ class Desk:
         self._loaded: dict[str, object] = {}
         self.kept: dict[str, object] = {}
         """What was read out of the record as it is now; forgotten when it is read again."""
+        self.lasting: dict[object, object] = {}
+        """What follows from bytes that never change, by their hashes; outlives a reading."""
 
     # --- the record
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from decimal import Decimal
 
+from flightlog.figures import FIGURES
 from flightlog.inputs import Aircraft, Pack
 from flightlog.logbook.entry import Entry
 from flightlog.logbook.flying_kinds import EXPECTATION
@@ -128,6 +129,27 @@ def _judged(plan: Plan, limit: Limit, found: _Found) -> Condition:
         return Condition(LIMITS, True, says, rests_on=found.rests_on)
     says = f"{says}, and {limit.plan_at:g} is needed"
     return Condition(LIMITS, False, says, _how_to_keep(plan, limit), found.rests_on)
+
+
+def expected_figures(desk: Desk, plan: Plan) -> tuple[str, ...]:
+    """Give the figures of which somebody has to say what is expected before the flight.
+
+    Raises
+    ------
+    UsageError, TeamFileError
+        If a file of the plan is not in the record, or can't be read.
+    """
+    book = desk.rules(plan.rules) if plan.rules else None
+    limits = limits_before_flight(book, desk.aircraft(plan.aircraft), desk.pack(plan.pack))
+    asked = (limit.measured for limit in limits if limit.measured not in DECLARED)
+    return tuple(dict.fromkeys(asked))
+
+
+def figure_of(condition: Condition) -> str:
+    """Give the figure whose limit a condition is about, "" where it is about none."""
+    _, colon, rest = condition.says.partition(": ")
+    found = rest.partition(" ")[0] if colon and condition.name == LIMITS else ""
+    return found if found in FIGURES else ""
 
 
 def _how_to_keep(plan: Plan, limit: Limit) -> str:

@@ -92,13 +92,37 @@ def _named(item: ItemState) -> str:
 
 def _events(desk: Desk, plan: Plan) -> Condition:
     """Each event that has a list of its own asks for that list, done in its knowledge."""
+    wanted, rests_on = lists_after_events(desk, plan.aircraft)
+    if not wanted:
+        return Condition("event-lists", True, "none is due", "", rests_on)
+    says = "; ".join(f"list {name} after {', '.join(words)}" for name, words in wanted.items())
+    first = next(iter(wanted))
+    clear = f"'flightlog checks walk {first} --aircraft {plan.aircraft} --by WHO'."
+    return Condition("event-lists", False, says, clear)
+
+
+def lists_after_events(desk: Desk, aircraft: str) -> tuple[dict[str, list[str]], tuple[Entry, ...]]:
+    """Give the lists that events ask for and that were not done since.
+
+    Returns
+    -------
+    wanted : dict
+        Id of a list -> the events, in words.
+    rests_on : tuple of Entry
+        Lists that were begun and done in the knowledge of an event.
+
+    Raises
+    ------
+    UsageError, TeamFileError
+        If there is no version of such a list in force, or it can't be read.
+    """
     wanted: dict[str, list[str]] = {}
     rests_on: list[Entry] = []
-    for entry in desk.ledger.of(EVENT, aircraft=plan.aircraft):
+    for entry in desk.ledger.of(EVENT, aircraft=aircraft):
         kind = EVENTS.get(entry.body.content["event"])
         if kind is None or not kind.list:
             continue
-        state = list_state(desk, kind.list, About(plan.aircraft))
+        state = list_state(desk, kind.list, About(aircraft))
         done = state.complete and all(
             item.result is not None and knows(desk.ledger, item.result, entry)
             for item in state.items
@@ -107,12 +131,7 @@ def _events(desk: Desk, plan: Plan) -> Condition:
             rests_on += state.rests_on
         elif kind.word not in wanted.setdefault(kind.list, []):
             wanted[kind.list].append(kind.word)
-    if not wanted:
-        return Condition("event-lists", True, "none is due", "", tuple(dict.fromkeys(rests_on)))
-    says = "; ".join(f"list {name} after {', '.join(words)}" for name, words in wanted.items())
-    first = next(iter(wanted))
-    clear = f"'flightlog checks walk {first} --aircraft {plan.aircraft} --by WHO'."
-    return Condition("event-lists", False, says, clear)
+    return wanted, tuple(dict.fromkeys(rests_on))
 
 
 def _acceptances(desk: Desk, plan: Plan) -> Condition:

@@ -320,6 +320,15 @@ def latest_sheet(desk: Desk, aircraft: str) -> Entry | None:
     return found[0] if len(found) == 1 and not desk.ledger.corrections(found[0]) else None
 
 
+def typed_items(sheet: Entry) -> list[str]:
+    """Give what a sheet has on board beside pack and units, as it is typed."""
+    return [
+        f"{i['item']},{i['mass']['value']},{i['station']},{i['count']}"
+        for i in sheet.body.content["items"]
+        if i["item"] != UNIT and not i["item"].startswith("pack ")
+    ]
+
+
 def load_of(desk: Desk, sheet: Entry) -> Load:
     """Work out a load sheet anew, by the file and the weighing that it was made from.
 

@@ -58,8 +58,19 @@ def attach_photo(book: Logbook, path: Path) -> Attachment:
     except (OSError, ValueError) as error:
         said = getattr(error, "strerror", None) or str(error)
         raise UsageError(f"can't be read ({said})", where=str(path), fix="Check it.") from error
-    kept = without_position(data, str(path))
-    return book.attachments.put(io.BytesIO(kept), path.name)
+    return keep_photo(book, data, path.name, str(path))
+
+
+def keep_photo(book: Logbook, data: bytes, name: str, where: str = "") -> Attachment:
+    """Keep the bytes of a photo by their hash, without their position.
+
+    Raises
+    ------
+    UsageError
+        If it is no photo that this program knows, or is damaged.
+    """
+    kept = without_position(data, where or name)
+    return book.attachments.put(io.BytesIO(kept), name)
 
 
 def without_position(data: bytes, where: str = "") -> bytes:

@@ -23,7 +23,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, cast
 
-from flightlog.logbook.entry import CITES, SPENDS, Entry
+from flightlog.logbook.entry import CITES, SPENDS, Attachment, Entry
 from flightlog.logbook.flying_kinds import (
     MEASUREMENT,
     PAIRING,
@@ -38,6 +38,8 @@ DEBRIEF_NAME = ".debrief.json"
 """How the name of the attached debrief of a recording ends."""
 DEBRIEF_SCHEMA = "flightlog.debrief/1"
 BY_LOG, BY_HAND = "log", "hand"
+LARGEST_KEPT = 1_000_000
+"""A debrief that is larger is read again each time [bytes]; that of a flight has some 50 000."""
 SHARED = 0.5
 """Two sorties of an aircraft that share this much of the shorter one are one flight."""
 
@@ -393,10 +395,21 @@ def recording_debrief(desk: Desk, recording: Entry) -> dict[str, Any] | None:
     store = desk.book.attachments
     for attachment in recording.body.attachments:
         if attachment.name.endswith(DEBRIEF_NAME) and store.problem(attachment) is None:
-            body = _json(store.path(attachment.sha256))
+            body = _kept_json(desk, attachment)
             if body.get("schema") == DEBRIEF_SCHEMA:
                 return body
     return None
+
+
+def _kept_json(desk: Desk, attachment: Attachment) -> dict[str, Any]:
+    """Read a JSON object once for as long as the desk stands, unless it is large; see ``_json``."""
+    key = ("json", attachment.sha256)
+    known = desk.lasting.get(key)
+    if known is None:
+        known = _json(desk.book.attachments.path(attachment.sha256))
+        if attachment.size <= LARGEST_KEPT:
+            desk.lasting[key] = known
+    return cast(dict[str, Any], known)
 
 
 def _json(path: Path) -> dict[str, Any]:

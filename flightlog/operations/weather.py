@@ -193,17 +193,22 @@ class Components:
     gust_cross: float
 
 
-def value_of(entry: Entry, name: str) -> float:
+def said_of(entry: Entry | Draft) -> Mapping[str, Any]:
+    """Give what a weather entry says, or would say."""
+    return entry.content if isinstance(entry, Draft) else entry.body.content
+
+
+def value_of(entry: Entry | Draft, name: str) -> float:
     """Give a number of a weather entry, in the unit of `FIELDS`."""
-    return float(entry.body.content[name]["value"])
+    return float(said_of(entry)[name]["value"])
 
 
-def wind_components(entry: Entry, heading_deg: float | None) -> Components:
+def wind_components(entry: Entry | Draft, heading_deg: float | None) -> Components:
     """Split the wind of an entry along and across a runway.
 
     Parameters
     ----------
-    entry : Entry
+    entry : Entry or Draft
         Of kind "weather".
     heading_deg : float or None
         Direction of take-off from true north; without one the whole wind counts as crosswind.
@@ -216,9 +221,9 @@ def wind_components(entry: Entry, heading_deg: float | None) -> Components:
     return Components(mean * along, mean * across, gust * along, gust * across)
 
 
-def impossible(entry: Entry) -> str:
+def impossible(entry: Entry | Draft) -> str:
     """Say what of an entry can't be, "" where all can: not every program asks before it writes."""
-    content = entry.body.content
+    content = said_of(entry)
     for name, field in FIELDS.items():
         if name in content and not field.least <= value_of(entry, name) <= field.most:
             return f"{_words(name)} {content[name]['value']} {field.unit} can't be"
@@ -227,7 +232,7 @@ def impossible(entry: Entry) -> str:
     return ""
 
 
-def air_density(entry: Entry) -> Uncertain | None:
+def air_density(entry: Entry | Draft) -> Uncertain | None:
     """Give the density of the air of an entry, as sure as handheld instruments are [kg/m³].
 
     None where the entry says what can't be.
@@ -253,3 +258,9 @@ def measured(desk: Desk, place: str = "") -> tuple[Entry, ...]:
     return tuple(
         e for e in desk.ledger.of(WEATHER) if not place or e.body.content["place"] == place
     )
+
+
+def elevation_of(desk: Desk, place: str) -> float | None:
+    """Give how high a site lies above sea level, None where that is not known [m]."""
+    known = desk.versions.in_force("site", place) is not None
+    return desk.site(place).elevation_m if known else None

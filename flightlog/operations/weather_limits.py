@@ -12,6 +12,7 @@ from datetime import timedelta
 
 from flightlog.errors import FlightlogError
 from flightlog.inputs import WeatherLimits
+from flightlog.logbook.book import Draft
 from flightlog.logbook.entry import Entry
 from flightlog.operations.desk import Desk
 from flightlog.operations.plan import Condition, Plan
@@ -71,13 +72,13 @@ class Judged:
 
 
 def against_limits(
-    entry: Entry, limits: WeatherLimits, heading_deg: float | None
+    entry: Entry | Draft, limits: WeatherLimits, heading_deg: float | None
 ) -> tuple[Judged, ...]:
     """Put the numbers of a weather entry beside the limits of an aircraft.
 
     Parameters
     ----------
-    entry : Entry
+    entry : Entry or Draft
         Of kind "weather".
     limits : WeatherLimits
         Of the aircraft's file.

@@ -15,13 +15,12 @@ from flightlog.logbook.entry import Entry, write_utc
 from flightlog.operations.calls import calls_of
 from flightlog.operations.desk import Desk
 from flightlog.operations.fitness import FitnessState
+from flightlog.operations.next_flight import READY
 from flightlog.operations.plan import Condition, Plan
 from flightlog.operations.positions import named
 from flightlog.operations.release import HELD, RELEASED, ReleaseState
 from flightlog.reports.cautions import CAUTIONS
 
-READY = "ready"
-"""Everything holds, and nobody has signed yet."""
 _SCHEMA = "flightlog.release/1"
 
 
@@ -49,6 +48,21 @@ def state_lines(desk: Desk, state: ReleaseState) -> list[str]:
         *_holding_lines(state.conditions),
         *_last_lines(desk),
     ]
+
+
+def last_release_lines(desk: Desk, state: ReleaseState) -> list[str]:
+    """Give the last release in short: which, when signed, for what, and how it ended or ends."""
+    if state.release is None:
+        return ["Last release: none was ever signed."]
+    release = state.release
+    signed = f"Last release {named(release)}, signed {_utc(desk.ledger.when(release))}"
+    if state.released:
+        return [f"Release {named(release)}, signed {_utc(desk.ledger.when(release))}."]
+    if state.plan is not None:
+        ends = f"; ends unspent at {_utc(state.until)}" if state.until is not None else ""
+        return [f"{signed}, open: {plan_text(state.plan)}{ends}."]
+    why = "; ".join(reason.says for reason in state.reasons)
+    return [f"{signed}. {why}." if why else f"{signed}."]
 
 
 def fitness_lines(desk: Desk, aircraft: str, state: FitnessState) -> list[str]:

@@ -10,8 +10,13 @@ from hypothesis import strategies as st
 
 from flightlog.errors import RefusedError, UsageError
 from flightlog.operations.expected import draft_expectation
-from flightlog.operations.limits_before import _shown, limit_conditions
-from flightlog.operations.plan import Plan
+from flightlog.operations.limits_before import (
+    _shown,
+    expected_figures,
+    figure_of,
+    limit_conditions,
+)
+from flightlog.operations.plan import Condition, Plan
 from tests.logbook.made import public_of
 from tests.operations.made import FILES, SAMPLES
 from tests.operations.released import PLAN, expected, loaded, weighed, wind
@@ -251,3 +256,20 @@ def test_without_load_or_weather_nothing_can_be_expected(farm):
         draft()
     wind(farm)
     assert 2 == len(draft().relations)
+
+
+def test_only_figures_that_nothing_declares_have_to_be_expected(farm):
+    assert ("takeoff.ground_roll",) == expected_figures(farm.desk, PLAN)
+    assert () == expected_figures(farm.desk, Plan("pannier", "pack-a"))
+
+
+def test_each_limit_tells_its_figure_whether_it_holds_or_not(planned):
+    found = {figure_of(c) for c in limit_conditions(planned.desk, PLAN)}
+
+    assert {"takeoff.ground_roll", "mass.takeoff", "battery.nominal_energy"} <= found
+    assert "" not in found
+
+
+def test_what_is_no_limit_tells_no_figure():
+    assert "" == figure_of(Condition("weather", False, "x: takeoff.ground_roll at most 1 m"))
+    assert "" == figure_of(Condition("limits", True, "no rule book: no limit is judged"))

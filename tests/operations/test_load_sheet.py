@@ -12,6 +12,7 @@ from flightlog.operations.load_sheet import (
     load_conditions,
     load_of,
     mass_of,
+    typed_items,
     units_of,
     worked_out,
 )
@@ -385,3 +386,12 @@ def test_a_payload_that_was_changed_at_another_laptop_voids_a_sheet_made_meanwhi
         sheeted(ready)
 
     assert "made before: payload-change" in loaded(ready).says
+
+
+def test_what_a_sheet_has_on_board_can_be_typed_again(ready):
+    items = ["camera,0.12,payload,1", "strap,0.02,battery,2"]
+    sheet = sheeted(ready, units=8, items=items)
+
+    assert items == typed_items(sheet)
+    again, _ = worked_out(ready.desk, "pannier", "pack-a", 8, typed_items(sheet))
+    assert again.verdict == load_of(ready.desk, sheet).verdict

@@ -18,6 +18,7 @@ from flightlog.reports.release_words import (
     check_lines,
     fitness_json,
     fitness_lines,
+    last_release_lines,
     state_json,
     state_lines,
 )
@@ -145,3 +146,23 @@ def test_there_is_no_sheet_of_a_release_that_does_not_count(released_farm, monke
 
     with pytest.raises(RefusedError, match="does not count"):
         release_sheet(desk, release)
+
+
+def test_the_last_release_is_told_in_short_however_it_stands(released_farm):
+    desk = released_farm.desk
+    release = desk.ledger.last("release")
+    (line,) = last_release_lines(desk, release_state(desk, "pannier"))
+    assert line.startswith("Release ")
+
+    flown(released_farm, 300, relations=[("spends", release)])
+    desk.refresh()
+    (line,) = last_release_lines(desk, release_state(desk, "pannier"))
+
+    assert line.startswith("Last release ")
+    assert "spent by" in line
+
+
+def test_where_none_was_ever_signed_that_is_told(farm):
+    (line,) = last_release_lines(farm.desk, release_state(farm.desk, "pannier"))
+
+    assert "none was ever signed" in line

@@ -1,0 +1,130 @@
+"""The pieces of the page about a flight: what stands on its sheet, with charts that can be read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import streamlit as st
+
+from flightlog.dashboard import parts, views
+from flightlog.dashboard.plots import figure_of
+from flightlog.operations.desk import Desk
+from flightlog.operations.flight_view import FlightView
+from flightlog.operations.positions import named
+from flightlog.operations.sorties import SortieRecord
+from flightlog.reports.chart import Chart
+from flightlog.reports.flight_sheet import flight_sheet
+from flightlog.reports.markup import escaped
+from flightlog.reports.sheet_content import (
+    Band,
+    Block,
+    Facts,
+    Notice,
+    Picture,
+    SheetContent,
+    Strips,
+)
+from flightlog.reports.sheet_html import SHEET_CSS, block_html, sheet_html
+from flightlog.reports.sheet_pdf import sheet_pdf
+
+_PLOT = {"displaylogo": False, "scrollZoom": True, "modeBarButtonsToRemove": ["lasso2d"]}
+_FIRST = ("Contradictions", "Signed checks")
+_SCREEN = """
+.fl .headline { margin: 0; } .fl h2 { margin-top: 8px; }
+.fl .strip { grid-template-columns: 128px 1fr 240px; padding: 4px 0; gap: 0 16px; }
+"""
+_SHEET = {"pdf": "application/pdf", "html": "text/html"}
+
+
+def flight(desk: Desk, record: SortieRecord) -> None:
+    """Show what a flight did, what it was flown under, and the evidence."""
+    view = views.view(desk, record)
+    content = flight_sheet(desk, record, view)
+    _answer(content)
+    _downloads(content, named(record.entry))
+    _pictures(desk, record, view)
+    _evidence(content)
+
+
+def _answer(content: SheetContent) -> None:
+    """Show the answer: the limits, beside what the flight was flown under."""
+    did, record = content.parts
+    strips = [_drawn(b) for band in did for b in _blocks(band) if isinstance(b, Strips)]
+    # What speaks against a flight stands above what it rests on.
+    under = sorted(record[0].columns[0], key=lambda b: getattr(b, "title", "") not in _FIRST)
+    parts.html(
+        f"<style>{SHEET_CSS}{_SCREEN}</style>",
+        f'<p class="headline fl-answer">{escaped(content.headline)}</p>',
+        *(block_html(b) for b in content.top if isinstance(b, Notice)),
+    )
+    left, right = st.columns([3, 2], gap="medium")
+    with left:
+        parts.html(*map(block_html, strips))
+    with right:
+        parts.html(*map(block_html, (*under, *(b for b in content.top if isinstance(b, Facts)))))
+
+
+def _drawn(strips: Strips) -> Strips:
+    """Give strips with pictures that a page within the server shows."""
+    rows = tuple(
+        replace(row, svg=parts.picture(row.svg, f"{row.word}: {row.says}")) for row in strips.rows
+    )
+    return replace(strips, rows=rows)
+
+
+def _evidence(content: SheetContent) -> None:
+    """Show the rest of the sheet: figures, laps, findings, conditions."""
+    did, record = content.parts
+    told: list[Block] = []
+    for block in (b for band in did for b in _blocks(band)):
+        if not isinstance(block, Strips | Picture):
+            told.append(block)
+    told += [b for b in record[0].columns[1] if not isinstance(b, Picture)]
+    told += [b for band in record[1:] for b in _blocks(band)]
+    parts.html(*map(block_html, told))
+
+
+def _blocks(band: Band) -> Iterator[Block]:
+    for column in band.columns:
+        yield from column
+
+
+def _downloads(content: SheetContent, name: str) -> None:
+    """Offer the sheet for paper and for a stick; made when it is asked for."""
+    left, right, _ = st.columns([1, 1, 2])
+    for column, ending, label, make in (
+        (left, "pdf", "The sheet for paper (PDF)", lambda: sheet_pdf(content)),
+        (right, "html", "The sheet as one page (HTML)", lambda: sheet_html(content)),
+    ):
+        column.download_button(
+            label,
+            make,
+            file_name=f"{name}.{ending}",
+            mime=_SHEET[ending],
+            key=f"after-sheet-{ending}",
+            on_click="ignore",
+            width="stretch",
+        )
+
+
+def _pictures(desk: Desk, record: SortieRecord, view: FlightView) -> None:
+    """Show the charts; one that lacks a sensor says which."""
+    if view.why:
+        parts.warn(view.why)
+    charts = views.charts(desk, record)
+    left, right = st.columns(2)
+    with left:
+        _picture(charts["roll"])
+    with right:
+        _picture(charts["track"])
+    for name in ("laps", "power", "flight"):
+        _picture(charts[name])
+
+
+def _picture(chart: Chart) -> None:
+    parts.heading(chart.title)
+    if chart.lacking:
+        parts.note(chart.lacking)
+        return
+    st.plotly_chart(figure_of(chart), theme=None, config=_PLOT, key=f"after-plot-{chart.id}")

@@ -1,0 +1,19 @@
+"""The pages in the order of a day."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from flightlog.dashboard.pages import after, before, ground_tests, records, season
+
+
+def run() -> None:
+    """Draw the row of pages, and the one that is open."""
+    pages = [
+        st.Page(before.show, title="Before", url_path="before", default=True),
+        st.Page(after.show, title="After", url_path="after"),
+        st.Page(season.show, title="Season", url_path="season"),
+        st.Page(ground_tests.show, title="Ground tests", url_path="ground-tests"),
+        st.Page(records.show, title="Records", url_path="records"),
+    ]
+    st.navigation(pages, position="top").run()

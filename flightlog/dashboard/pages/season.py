@@ -1,0 +1,55 @@
+"""Season: what was flown, what it came to, and what is due."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from flightlog.dashboard import parts, season_charts, season_first, season_table, shell
+from flightlog.operations.season_table import in_year, season_rows, years_of
+
+_SORTIES, _AGAINST, _COURSE = "Sorties", "Figures against each other", "Course of a figure"
+
+
+def show() -> None:
+    """Draw the page."""
+    with shell.at_desk() as desk:
+        if desk is None:
+            return
+        every = season_rows(desk)
+        left, right = st.columns([4, 1], vertical_alignment="bottom")
+        with left:
+            parts.title(
+                "Season", "What was flown, what does not go together, and what is due next?"
+            )
+        with right:
+            year = st.selectbox(
+                "Season",
+                [*years_of(every), None],
+                format_func=lambda one: "all years" if one is None else str(one),
+                key="season-year",
+                persist_state="session",
+            )
+        rows = in_year(every, year)
+        season_first.show(desk, rows)
+        if not every:
+            parts.nothing(
+                "No flight is in the record yet.",
+                "Import the log of the first one on the page After, or by a command:",
+                "flightlog import LOG",
+            )
+            return
+        view = st.segmented_control(
+            "What to look at",
+            [_SORTIES, _AGAINST, _COURSE],
+            default=_SORTIES,
+            required=True,
+            key="season-view",
+            label_visibility="collapsed",
+            persist_state="session",
+        )
+        if view == _AGAINST:
+            season_charts.against_each_other(rows)
+        elif view == _COURSE:
+            season_charts.over_the_season(rows)
+        else:
+            season_table.show(desk, rows)

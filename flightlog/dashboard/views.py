@@ -1,0 +1,57 @@
+"""Flights that were looked at, kept so that a second look is at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from flightlog.operations.desk import Desk
+from flightlog.operations.flight_view import FlightView, flight_view
+from flightlog.operations.sorties import SortieRecord
+from flightlog.recording import Recording
+from flightlog.reports.chart import Chart
+from flightlog.reports.flight_charts import flight_charts
+
+_MOST = 4
+"""A recording of 40 MB takes 100 MB of memory."""
+
+
+@dataclass
+class _Seen:
+    view: FlightView
+
+    @cached_property
+    def charts(self) -> dict[str, Chart]:
+        return flight_charts(self.view)
+
+
+_KEPT: dict[tuple[str, str], _Seen] = {}
+
+
+def view(desk: Desk, record: SortieRecord, recording: Recording | None = None) -> FlightView:
+    """Give a flight with its log; it is read only the first time.
+
+    Parameters
+    ----------
+    desk : Desk
+        The team's; pages use it under their lock, which guards what is kept here too.
+    record : SortieRecord
+        The flight.
+    recording : Recording, optional
+        Its log, where it was just read.
+    """
+    return _seen(desk, record, recording).view
+
+
+def charts(desk: Desk, record: SortieRecord) -> dict[str, Chart]:
+    """Give the charts of a flight."""
+    return _seen(desk, record, None).charts
+
+
+def _seen(desk: Desk, record: SortieRecord, recording: Recording | None) -> _Seen:
+    key = (str(desk.folder.path), record.entry.hash)
+    found = _KEPT.pop(key, None) or _Seen(flight_view(desk, record, recording))
+    _KEPT[key] = found  # the last one that was looked at goes last
+    while len(_KEPT) > _MOST:
+        del _KEPT[next(iter(_KEPT))]
+    return found

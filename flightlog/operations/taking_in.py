@@ -1,0 +1,141 @@
+"""Logs that are dropped onto the screen: read, joined where they are of one flight, entered.
+
+What is at fault with one of them does not keep the others out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from flightlog.errors import FlightlogError, LogFileError
+from flightlog.operations.desk import Desk
+from flightlog.operations.importing import Imported, Told, finish, import_recording, recording_with
+
+if TYPE_CHECKING:
+    from flightlog.importers.registry import Progress
+    from flightlog.recording import Recording
+
+_READING = 0.4
+"""Share of the work that reading is, as progress counts it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """One recording that is in the record now.
+
+    Attributes
+    ----------
+    imported : Imported
+        Its entries and flights.
+    recording : Recording or None
+        As it was read; None where the log was in the record already.
+    """
+
+    imported: Imported
+    recording: Recording | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TakenIn:
+    """What came of the logs: those that are in the record, and what was at fault with others."""
+
+    taken: tuple[Taken, ...]
+    faults: tuple[FlightlogError, ...]
+
+
+def take_in(
+    desk: Desk, logs: Sequence[Path], told: Told | None = None, progress: Progress | None = None
+) -> TakenIn:
+    """Put logs into the record.
+
+    Parameters
+    ----------
+    desk : Desk
+        The team's.
+    logs : sequence of Path
+        Read together: those of one flight are joined. The same file given twice is taken once.
+    told : Told, optional
+        What a person says beside them.
+    progress : callable, optional
+        Called with the fraction done and what is being done.
+
+    Raises
+    ------
+    NotWritableError
+        If the folder can't be written.
+    """
+    told = told or Told()
+    taken: list[Taken] = []
+    faults: list[FlightlogError] = []
+    new: dict[str, Path] = {}
+    for log in logs:
+        try:
+            sha256 = _hash(log)
+        except FlightlogError as error:
+            faults.append(error)
+            continue
+        known = recording_with(desk, [sha256])
+        if known is not None:
+            taken.append(Taken(finish(desk, known, told)))
+        else:
+            new.setdefault(sha256, log)
+    read = _read(new, faults, progress)
+    for recording in _joined(read):
+        try:
+            taken.append(_entered(desk, recording, new, told, progress))
+        except LogFileError as error:
+            faults.append(error)
+        except FlightlogError as error:
+            if not taken and len(read) == 1:
+                raise
+            faults.append(error)
+    return TakenIn(tuple(taken), tuple(faults))
+
+
+def _hash(log: Path) -> str:
+    from flightlog.importers import read_head
+    from flightlog.importers.common import sha256_of_file
+
+    read_head(log)
+    return sha256_of_file(log)
+
+
+def _read(
+    new: dict[str, Path], faults: list[FlightlogError], progress: Progress | None
+) -> list[Recording]:
+    from flightlog.importers import read
+
+    found = []
+    for number, log in enumerate(new.values()):
+
+        def step(fraction: float, text: str, number: int = number, log: Path = log) -> None:
+            if progress is not None:
+                progress(_READING * (number + fraction) / len(new), f"{log.name}: {text}")
+
+        try:
+            found.append(read(log, progress=step))
+        except FlightlogError as error:
+            faults.append(error)
+    return found
+
+
+def _joined(read: list[Recording]) -> list[Recording]:
+    from flightlog.joining import join
+
+    return join(read) if len(read) > 1 else read
+
+
+def _entered(
+    desk: Desk, recording: Recording, new: dict[str, Path], told: Told, progress: Progress | None
+) -> Taken:
+    def step(fraction: float, text: str) -> None:
+        if progress is not None:
+            progress(_READING + (1 - _READING) * fraction, f"{recording.receipt.file}: {text}")
+
+    receipt = recording.receipt
+    own = [receipt.sha256, *(partner.sha256 for partner in receipt.partners)]
+    logs = [new[sha256] for sha256 in own if sha256 in new]
+    return Taken(import_recording(desk, recording, logs, told, step), recording)

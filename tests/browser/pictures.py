@@ -1,0 +1,48 @@
+"""Makes the pictures of the pages that stand in the documents.
+
+Run as ``python -m tests.browser.pictures [DEMO]``: DEMO is a folder that ``flightlog demo`` made;
+without it one is made first. Needs Chromium.
+"""
+
+from __future__ import annotations
+
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+
+from playwright.sync_api import sync_playwright
+
+from tests.browser.seasons import EVENING, laid_out, make_season
+from tests.browser.serving import served
+from tests.browser.watching import ARGUMENTS, Watched, watched
+
+PLACE = Path(__file__).parent / "pictures"
+PAGES = ("Before", "After", "Season", "Ground tests", "Records")
+SIZE = (1366, 768)
+
+
+def picture(window: Watched, name: str) -> None:
+    """Keep what is on the screen."""
+    window.page.wait_for_timeout(1000)  # charts are drawn after the page has settled
+    PLACE.mkdir(exist_ok=True)
+    window.page.screenshot(path=str(PLACE / f"{name}.png"))
+
+
+def main(demo: Path | None) -> None:
+    with tempfile.TemporaryDirectory() as place, sync_playwright() as playwright:
+        root = laid_out(demo, Path(place) / "season") if demo else make_season(Path(place))
+        browser = playwright.chromium.launch(
+            executable_path=shutil.which("chromium"), args=ARGUMENTS
+        )
+        with served(root, EVENING) as address, watched(browser, address, *SIZE) as window:
+            window.open()
+            for name in PAGES:
+                window.go(name)
+                picture(window, name.lower().replace(" ", "-"))
+                window.refuse_cut_off()
+        browser.close()
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]) if len(sys.argv) > 1 else None)

@@ -1,0 +1,40 @@
+"""Each page in a real browser: nothing leaves, nothing fails, nothing is cut off."""
+
+from __future__ import annotations
+
+import shutil
+from datetime import timedelta
+
+import pytest
+
+from tests.browser.serving import served
+from tests.browser.watching import watched
+from tests.dashboard.screens import keep_keys, keep_names
+
+NAMES = ("Before", "After", "Season", "Ground tests", "Records")
+SIZES = ((1366, 768), (1180, 820))
+
+
+@pytest.fixture(scope="module")
+def released_address(released_place, tmp_path_factory):
+    place, now = released_place
+    root = tmp_path_factory.mktemp("pages")
+    shutil.copytree(place, root, dirs_exist_ok=True)
+    keep_names(root / "team")
+    keep_keys(root / "stick")
+    with served(root, now + timedelta(minutes=1)) as address:
+        yield address
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+def test_every_page_holds_at_the_sizes_of_field_laptops(browser, released_address, size):
+    with watched(browser, released_address, *size) as window:
+        window.open()
+        for name in NAMES:
+            window.go(name)
+            window.refuse_cut_off()
+            here = window.page.locator('[data-testid="stTopNavLink"][aria-current="page"]')
+            assert name == here.inner_text()
+            said = window.page.locator(".stMain").inner_text()
+            assert len(said) > 60, name
+            assert "a fault of this program" not in said

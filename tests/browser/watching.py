@@ -1,0 +1,112 @@
+"""A browser page that tells on everything that went wrong in it: see ``Watched.faults``."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+PATIENCE_MS = 30_000
+ARGUMENTS = [
+    "--no-sandbox",
+    # The network is cut: no name leads anywhere, and no address but this laptop's is reached.
+    "--host-resolver-rules=MAP * ~NOTFOUND , EXCLUDE 127.0.0.1",
+    "--disable-background-networking",
+]
+
+CUT_OFF = """
+() => {
+  const found = [];
+  for (const e of document.querySelectorAll('.stMain *, header *')) {
+    const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+    if (!own) continue;
+    const style = getComputedStyle(e);
+    const box = e.getBoundingClientRect();
+    if (style.visibility === 'hidden' || !box.width || !box.height) continue;
+    if (box.width <= 1 || box.height <= 1) continue;  // for screen readers only
+    const hides = s => s === 'hidden' || s === 'clip';
+    const wide = e.scrollWidth > e.clientWidth + 1 && hides(style.overflowX);
+    const high = e.scrollHeight > e.clientHeight + 2 && hides(style.overflowY);
+    const beyond = box.right > document.documentElement.clientWidth + 1
+      && !e.closest('.fl-wide, [data-testid="stDataFrame"]');
+    if (e.clientWidth && (wide || high) || beyond)
+      found.push((beyond ? 'beyond the edge: ' : 'cut off: ') + e.textContent.trim().slice(0, 80));
+  }
+  return [...new Set(found)];
+}
+"""
+
+
+@dataclass
+class Watched:
+    """A page, and what it did that it may not."""
+
+    page: Page
+    address: str
+    faults: list[str] = field(default_factory=list)
+
+    def settle(self) -> None:
+        """Wait until the page is drawn and nothing runs any more."""
+        page = self.page
+        page.wait_for_selector(".stApp", timeout=PATIENCE_MS)
+        page.wait_for_function(
+            "() => document.querySelector('.stApp')?.dataset.testScriptState === 'notRunning'",
+            timeout=PATIENCE_MS,
+        )
+        page.wait_for_function(
+            "() => !document.querySelector('[data-stale=\"true\"]')", timeout=PATIENCE_MS
+        )
+
+    def open(self) -> Watched:
+        """Open the first page."""
+        self.page.goto(self.address)
+        self.settle()
+        return self
+
+    def go(self, name: str) -> None:
+        """Go to a page by its name in the row of pages."""
+        link = self.page.get_by_test_id("stTopNavLink").filter(has_text=name)
+        link.click()
+        link.and_(self.page.locator("[aria-current=page]")).wait_for()
+        self.settle()
+
+    def refuse_cut_off(self) -> None:
+        """Note each text that is cut off, or leaves the screen."""
+        self.faults += self.page.evaluate(CUT_OFF)
+
+
+@contextmanager
+def watched(
+    browser: Browser, address: str, width: int = 1366, height: int = 768
+) -> Iterator[Watched]:
+    """Open a browser window; at the end nothing may have gone wrong in it."""
+    context = browser.new_context(
+        viewport={"width": width, "height": height}, accept_downloads=True
+    )
+    page = context.new_page()
+    page.set_default_timeout(PATIENCE_MS)
+    found = Watched(page, address)
+
+    def asked(url: str) -> None:
+        parts = urlsplit(url)
+        if parts.scheme in ("http", "https", "ws", "wss") and parts.hostname != "127.0.0.1":
+            found.faults.append(f"a request left: {url}")
+
+    page.on("request", lambda request: asked(request.url))
+    page.on("websocket", lambda socket: asked(socket.url))
+    page.on("pageerror", lambda error: found.faults.append(f"script: {error}"))
+    page.on(
+        "console",
+        lambda said: found.faults.append(f"console: {said.text}") if said.type == "error" else None,
+    )
+    try:
+        yield found
+        found.refuse_cut_off()
+    finally:
+        context.close()
+    assert not found.faults, "\n".join(found.faults)
