@@ -8,12 +8,10 @@ from dataclasses import replace
 import streamlit as st
 
 from flightlog.dashboard import parts, views
-from flightlog.dashboard.plots import figure_of
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_view import FlightView
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord
-from flightlog.reports.chart import Chart
 from flightlog.reports.flight_sheet import flight_sheet
 from flightlog.reports.markup import escaped
 from flightlog.reports.sheet_content import (
@@ -112,19 +110,19 @@ def _pictures(desk: Desk, record: SortieRecord, view: FlightView) -> None:
     """Show the charts; one that lacks a sensor says which."""
     if view.why:
         parts.warn(view.why)
-    charts = views.charts(desk, record)
+    pictures = views.pictures(desk, record)
     left, right = st.columns(2)
     with left:
-        _picture(charts["roll"])
+        _picture(pictures["roll"])
     with right:
-        _picture(charts["track"])
+        _picture(pictures["track"])
     for name in ("laps", "power", "flight"):
-        _picture(charts[name])
+        _picture(pictures[name])
 
 
-def _picture(chart: Chart) -> None:
-    parts.heading(chart.title)
-    if chart.lacking:
-        parts.note(chart.lacking)
+def _picture(one: views.Picture) -> None:
+    parts.heading(one.chart.title)
+    if one.figure is None:
+        parts.note(one.chart.lacking)
         return
-    st.plotly_chart(figure_of(chart), theme=None, config=_PLOT, key=f"after-plot-{chart.id}")
+    st.plotly_chart(one.figure, theme=None, config=_PLOT, key=f"after-plot-{one.chart.id}")

@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 _WIDTH = 100
+_ASKED = "after-asked"
+"""What is asked about the logs that lie there, until it is answered."""
+_FROM_CARD = "after-from-card"
+"""The log of the card that is being taken in."""
 _CHUNK = 1 << 20
 
 
@@ -42,31 +46,38 @@ def take(desk: Desk) -> None:
         help=None if card else 'Write card = "FOLDER" into team.toml first.',
         width="stretch",
     )
-    aircraft = _whose(desk)
+    if newest and card is not None:
+        st.session_state[_FROM_CARD] = newest_log(card, desk.ledger.now).log.path
+    on_card = st.session_state.get(_FROM_CARD)
+    if not dropped and on_card is None:
+        st.session_state.pop(_ASKED, None)
+        return
+    aircraft = _whose(desk) if _ASKED in st.session_state else ""
+    if aircraft is None:
+        return
     if dropped:
         _dropped(desk, dropped, aircraft)
+    else:
+        _told(desk, [Path(str(on_card))], aircraft)
+    if _ASKED not in st.session_state:
         # A new field: what was dropped has been taken, and its memory is given back.
         st.session_state["after-drop-turn"] = turn + 1
-        st.rerun()
-    if newest and card is not None:
-        _told(desk, [newest_log(card, desk.ledger.now).log.path], aircraft)
-        st.rerun()
+        st.session_state.pop(_FROM_CARD, None)
+    st.rerun()
 
 
-def _whose(desk: Desk) -> str:
-    """Ask whose log it is, only where a log did not say so itself."""
-    if "after-asked" not in st.session_state:
-        return ""
-    parts.warn(str(st.session_state["after-asked"]))
-    return str(
-        st.selectbox(
-            "Whose log is it? Choose, then drop it again.",
-            desk.versions.ids("aircraft"),
-            format_func=parts.option,
-            key="after-whose",
-        )
-        or ""
+def _whose(desk: Desk) -> str | None:
+    """Ask whose log it is, where it does not say so itself; None until that is answered."""
+    parts.warn(str(st.session_state[_ASKED]))
+    left, right = st.columns([2, 1], vertical_alignment="bottom")
+    chosen = left.selectbox(
+        "Whose log is it?",
+        desk.versions.ids("aircraft"),
+        format_func=parts.option,
+        key="after-whose",
     )
+    said = right.button("It is of this one", key="after-whose-said", type="primary")
+    return chosen if said else None
 
 
 def _dropped(desk: Desk, dropped: Sequence[UploadedFile], aircraft: str) -> None:
@@ -98,11 +109,11 @@ def _told(desk: Desk, logs: Sequence[Path], aircraft: str) -> None:
     def step(fraction: float, text: str) -> None:
         bar.progress(min(max(fraction, 0.0), 1.0), text=parts.label(text))
 
-    st.session_state.pop("after-asked", None)
+    st.session_state.pop(_ASKED, None)
     try:
         found = take_in(desk, logs, Told(aircraft), step)
     except UsageError as error:  # nobody knows whose log it is
-        st.session_state["after-asked"] = error.sentence()
+        st.session_state[_ASKED] = f"{error.where}: {error.found}."
         return
     except FlightlogError as error:
         st.session_state["after-told"] = ([], [error.sentence()])

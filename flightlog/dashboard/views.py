@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
+from flightlog.dashboard.plots import figure_of
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_view import FlightView, flight_view
 from flightlog.operations.sorties import SortieRecord
@@ -16,13 +18,25 @@ _MOST = 4
 """A recording of 40 MB takes 100 MB of memory."""
 
 
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A chart, and how it is drawn on the screen; None where it lacks a sensor."""
+
+    chart: Chart
+    figure: Any
+
+
 @dataclass
 class _Seen:
     view: FlightView
 
     @cached_property
-    def charts(self) -> dict[str, Chart]:
-        return flight_charts(self.view)
+    def pictures(self) -> dict[str, Picture]:
+        charts = flight_charts(self.view)
+        return {
+            name: Picture(chart, None if chart.lacking else figure_of(chart))
+            for name, chart in charts.items()
+        }
 
 
 _KEPT: dict[tuple[str, str], _Seen] = {}
@@ -43,9 +57,9 @@ def view(desk: Desk, record: SortieRecord, recording: Recording | None = None) -
     return _seen(desk, record, recording).view
 
 
-def charts(desk: Desk, record: SortieRecord) -> dict[str, Chart]:
-    """Give the charts of a flight."""
-    return _seen(desk, record, None).charts
+def pictures(desk: Desk, record: SortieRecord) -> dict[str, Picture]:
+    """Give the charts of a flight as they are drawn."""
+    return _seen(desk, record, None).pictures
 
 
 def _seen(desk: Desk, record: SortieRecord, recording: Recording | None) -> _Seen:

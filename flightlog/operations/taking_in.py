@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from flightlog.errors import FlightlogError, LogFileError
+from flightlog.errors import FlightlogError, LogFileError, UsageError
 from flightlog.operations.desk import Desk
 from flightlog.operations.importing import Imported, Told, finish, import_recording, recording_with
 
@@ -64,6 +64,10 @@ def take_in(
 
     Raises
     ------
+    UsageError
+        If they are of one flight, and nobody can tell of which aircraft.
+    TeamFileError
+        If a version of a team file in the record can't be read.
     NotWritableError
         If the folder can't be written.
     """
@@ -83,14 +87,15 @@ def take_in(
         else:
             new.setdefault(sha256, log)
     read = _read(new, faults, progress)
-    for recording in _joined(read):
+    flights = _joined(read)
+    for recording in flights:
         try:
             taken.append(_entered(desk, recording, new, told, progress))
-        except LogFileError as error:
-            faults.append(error)
-        except FlightlogError as error:
-            if not taken and len(read) == 1:
+        except UsageError as error:
+            if not taken and len(flights) == 1:
                 raise
+            faults.append(error)
+        except LogFileError as error:
             faults.append(error)
     return TakenIn(tuple(taken), tuple(faults))
 
