@@ -33,8 +33,8 @@ CUT_OFF = """
     const wide = e.scrollWidth > e.clientWidth + 1 && hides(style.overflowX);
     const high = e.scrollHeight > e.clientHeight + 2 && hides(style.overflowY);
     let scrolls = false;  // a wide table scrolls within its own frame
-    for (let above = e.parentElement; above && !above.matches('.stMain'); above = above.parentElement)
-      scrolls ||= ['auto', 'scroll'].includes(getComputedStyle(above).overflowX);
+    for (let up = e.parentElement; up && !up.matches('.stMain'); up = up.parentElement)
+      scrolls ||= ['auto', 'scroll'].includes(getComputedStyle(up).overflowX);
     const beyond = box.right > document.documentElement.clientWidth + 1 && !scrolls;
     if (e.clientWidth && (wide || high) || beyond)
       found.push((beyond ? 'beyond the edge: ' : 'cut off: ') + e.textContent.trim().slice(0, 80));
