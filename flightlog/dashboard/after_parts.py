@@ -51,6 +51,8 @@ def _answer(content: SheetContent) -> None:
     strips = [_drawn(b) for band in did for b in _blocks(band) if isinstance(b, Strips)]
     # What speaks against a flight stands above what it rests on.
     under = sorted(record[0].columns[0], key=lambda b: getattr(b, "title", "") not in _FIRST)
+    release = [b for b in under if isinstance(b, Facts)]
+    beside = [b for b in under if not isinstance(b, Facts)]
     parts.html(
         f"<style>{SHEET_CSS}{_SCREEN}</style>",
         f'<p class="headline fl-answer">{escaped(content.headline)}</p>',
@@ -60,7 +62,10 @@ def _answer(content: SheetContent) -> None:
     with left:
         parts.html(*map(block_html, strips))
     with right:
-        parts.html(*map(block_html, (*under, *(b for b in content.top if isinstance(b, Facts)))))
+        parts.html(*map(block_html, (*beside, *(b for b in content.top if isinstance(b, Facts)))))
+        if release:
+            with st.expander("All that the release says", key="after-release"):
+                parts.html(*map(block_html, release))
 
 
 def _drawn(strips: Strips) -> Strips:
@@ -116,8 +121,8 @@ def _pictures(desk: Desk, record: SortieRecord, view: FlightView) -> None:
         _picture(pictures["roll"])
     with right:
         _picture(pictures["track"])
-    for name in ("laps", "power", "flight"):
-        _picture(pictures[name])
+    _picture(pictures["laps"])
+    _picture(pictures["time"])
 
 
 def _picture(one: views.Picture) -> None:

@@ -11,7 +11,7 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.flight_view import FlightView, flight_view
 from flightlog.operations.sorties import SortieRecord
 from flightlog.recording import Recording
-from flightlog.reports.chart import Chart
+from flightlog.reports.chart import Chart, together
 from flightlog.reports.flight_charts import flight_charts
 
 _MOST = 4
@@ -32,7 +32,9 @@ class _Seen:
 
     @cached_property
     def pictures(self) -> dict[str, Picture]:
-        charts = flight_charts(self.view)
+        made = flight_charts(self.view)
+        time = together("time", "The whole flight over time", made["flight"], made["power"])
+        charts = {name: made[name] for name in ("roll", "track", "laps")} | {"time": time}
         return {
             name: Picture(chart, None if chart.lacking else figure_of(chart))
             for name, chart in charts.items()
@@ -58,7 +60,7 @@ def view(desk: Desk, record: SortieRecord, recording: Recording | None = None) -
 
 
 def pictures(desk: Desk, record: SortieRecord) -> dict[str, Picture]:
-    """Give the charts of a flight as they are drawn."""
+    """Give the charts of a flight as they are drawn; all that goes over time is on one axis."""
     return _seen(desk, record, None).pictures
 
 

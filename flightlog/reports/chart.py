@@ -141,3 +141,35 @@ class Chart:
     map: bool = False
     lacking: str = ""
     left_out: str = ""
+
+
+def together(id_: str, title: str, *charts: Chart) -> Chart:
+    """Lay charts over one x axis, so that what is zoomed or read in one is in all.
+
+    Parameters
+    ----------
+    id_, title : str
+        Of the result.
+    *charts : Chart
+        With the same x axis; what one lacks, the result says beside the panels of the others.
+
+    Raises
+    ------
+    ValueError
+        If they have different axes, or one is a map.
+    """
+    drawn = [chart for chart in charts if chart.panels]
+    if any(chart.map for chart in charts) or len({(c.x_label, c.x_unit) for c in drawn}) > 1:
+        raise ValueError("charts of different axes can't be laid over one another")
+    said = " ".join(filter(None, (chart.lacking or chart.left_out for chart in charts)))
+    if not drawn:
+        return Chart(id_, title, lacking=said)
+    return Chart(
+        id_,
+        title,
+        drawn[0].x_label,
+        drawn[0].x_unit,
+        [panel for chart in drawn for panel in chart.panels],
+        list(dict.fromkeys(mark for chart in drawn for mark in chart.marks)),
+        left_out=said,
+    )

@@ -66,7 +66,7 @@ def test_charts_are_drawn_and_a_missing_sensor_is_named(evening):
 
     page = evening.page("after")
 
-    assert 5 == len(page.get("plotly_chart"))
+    assert 4 == len(page.get("plotly_chart"))
     said = texts(page)
     assert "the log has no airspeed" in said, "what is withheld, and why"
     assert name in page.selectbox[0].options[0]
