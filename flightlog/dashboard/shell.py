@@ -19,6 +19,7 @@ from flightlog.logbook.book import Logbook
 from flightlog.logbook.codes import head_code
 from flightlog.logbook.names import Names
 from flightlog.operations.desk import Desk
+from flightlog.reports.ages import clock_line
 from flightlog.reports.faults import fault_of
 from flightlog.team.folder import TeamFolder
 
@@ -63,15 +64,7 @@ def at_desk(*, again: bool = False) -> Iterator[Desk | None]:
     if not again:
         parts.style()
     with _LOCK:
-        try:
-            desk = _desk()
-        except TeamFolderError as error:
-            _no_folder(error)
-            desk = None
-        except FlightlogError as error:
-            parts.refused(error)
-            parts.note("'flightlog logbook check' says more about a record that is broken.")
-            desk = None
+        desk = _tried()
         try:
             if desk is not None and not again:
                 _warnings(desk)
@@ -80,6 +73,25 @@ def at_desk(*, again: bool = False) -> Iterator[Desk | None]:
             parts.refused(error)
         except Exception as error:  # the wall: what is drawn stays, and the next page works
             parts.refused(fault_of(error))
+
+
+def _tried() -> Desk | None:
+    """Give the desk; None, which is told, where there is no folder or its record is broken."""
+    try:
+        folder = TeamFolder.find(setup.SETUP.team)
+    except TeamFolderError as error:
+        _no_folder(error)
+        return None
+    except FlightlogError as error:
+        parts.refused(error)
+        return None
+    try:
+        return _desk(folder)
+    except FlightlogError as error:
+        close()
+        parts.refused(error)
+        parts.note("'flightlog logbook check' says more about a record that is broken.")
+        return None
 
 
 def _no_folder(error: TeamFolderError) -> None:
@@ -92,29 +104,33 @@ def _no_folder(error: TeamFolderError) -> None:
     )
 
 
-def _desk() -> Desk:
+def _desk(folder: TeamFolder) -> Desk:
     """Give the open desk, up to date; open it where it is not."""
     if _KEPT.desk is None or _KEPT.setup is not setup.SETUP:
         close()
-        _KEPT.desk, _KEPT.read_only = _opened(setup.SETUP)
-        _KEPT.setup = setup.SETUP
+        book, _KEPT.read_only = _opened(folder, setup.SETUP)
+        _KEPT.desk, _KEPT.setup = Desk(folder, book), setup.SETUP
     else:
         _KEPT.desk.refresh()
+    # Neither is in the record: commands in another window may have changed them.
+    _KEPT.desk.folder, _KEPT.desk.names = folder, _names(folder)
     return _KEPT.desk
 
 
-def _opened(given: setup.Setup) -> tuple[Desk, str]:
-    folder = TeamFolder.find(given.team)
-    why = ""
+def _opened(folder: TeamFolder, given: setup.Setup) -> tuple[Logbook, str]:
+    """Open the record; why it can only be read, "" where it can be written."""
     try:
-        book = Logbook.open(folder.logbook, clock=given.clock)
+        return Logbook.open(folder.logbook, clock=given.clock), ""
     except NotWritableError as error:
-        book, why = Logbook.open(folder.logbook, read_only=True, clock=given.clock), error.found
+        book = Logbook.open(folder.logbook, read_only=True, clock=given.clock)
+        return book, error.found
+
+
+def _names(folder: TeamFolder) -> Names:
     try:
-        names = Names.read(folder.names)
+        return Names.read(folder.names)
     except TeamFolderError:
-        names = Names()
-    return Desk(folder, book, names), why
+        return Names()
 
 
 def close() -> None:
@@ -129,6 +145,9 @@ def _warnings(desk: Desk) -> None:
     """Say what makes all else doubtful."""
     if _KEPT.read_only:
         parts.warn(f"This folder can only be read ({_KEPT.read_only}). Nothing can be signed.")
+    ahead = clock_line(desk)
+    if ahead:
+        parts.warn(ahead)
     missing = [head_code(kept.number, kept.hash) for kept in desk.book.missing_heads()]
     if missing:
         parts.warn(

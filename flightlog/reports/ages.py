@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from flightlog.logbook.entry import Entry, device_name
 from flightlog.logbook.words import duration
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import named
 
 _MINUTE_S = 60
+_AHEAD = timedelta(hours=1)
 
 
 def merge_line(desk: Desk) -> str:
@@ -48,3 +51,21 @@ def _ago(desk: Desk, entry: Entry) -> str:
     if minutes < 0:
         return "ahead of this laptop's clock"
     return f"{duration(minutes * _MINUTE_S)} ago" if minutes else "just now"
+
+
+def clock_line(desk: Desk) -> str:
+    """Say that entries lie ahead of this laptop's clock, "" where none does by more than an hour.
+
+    The clock is wrong then, or that of another laptop was, or the record is the sample season.
+    """
+    latest = max(desk.ledger.order, key=lambda entry: entry.body.time.utc, default=None)
+    if latest is None:
+        return ""
+    ahead = latest.body.time.utc - desk.ledger.now
+    if ahead <= _AHEAD:
+        return ""
+    return (
+        f"This laptop's clock is {duration(int(ahead.total_seconds()))} behind the record, by "
+        f"{named(latest)}. What lies ahead of a clock counts for nothing: set it before you sign. "
+        "(The sample season of 'flightlog demo' lies in spring 2027.)"
+    )

@@ -8,7 +8,7 @@ from flightlog.logbook.book import Logbook
 from flightlog.logbook.merge import merge
 from flightlog.operations.desk import Desk
 from flightlog.operations.service import note_event
-from flightlog.reports.ages import merge_line
+from flightlog.reports.ages import clock_line, merge_line
 from tests.operations.made import HillFarm
 
 
@@ -66,3 +66,18 @@ def _one_aircraft():
     from tests.operations.made import FILES
 
     return {("aircraft", "pannier"): FILES["aircraft", "pannier"]}
+
+
+def test_a_clock_that_is_behind_the_record_is_told(tmp_path):
+    farm = HillFarm(tmp_path)
+    assert "" == clock_line(farm.desk)
+
+    farm.clock.later(minutes=-50)
+    farm.desk.refresh()
+    assert "" == clock_line(farm.desk), "another laptop may be a little ahead"
+    farm.clock.later(days=-2)
+    farm.desk.refresh()
+
+    assert "2 d" in clock_line(farm.desk)
+    assert "behind the record" in clock_line(farm.desk)
+    farm.close()
