@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 
 _NORMAL = NormalDist()
 
+NORMAL_95 = 1.959964
+"""Half of a Gaussian's 95 % interval, in standard uncertainties. [-]"""
+
 _SPREAD = tuple(_NORMAL.inv_cdf((k + 0.5) / 21) for k in range(21))
 """A standard normal distribution as equally likely values."""
 

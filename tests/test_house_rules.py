@@ -210,6 +210,26 @@ def test_public_names_are_what_they_say_whatever_was_imported_before():
     assert [f"{name} True" for name in flightlog.__all__ * 2] == done.stdout.splitlines()
 
 
+# --- the look
+
+_COLOUR = re.compile(r"#(?:[0-9a-fA-F]{6}|[0-9a-fA-F]{3})\b")
+_TYPE_SIZE = re.compile(r"font-size:\s*(?:\d+px|\.\d+r?em)")
+
+
+def drawn_files() -> list[Path]:
+    """Give the files that say how something looks, apart from the one that may say it freely."""
+    found = [p for p in SOURCES if room(p) in {"reports", "dashboard"}]
+    return [p for p in [*found, ROOT / "reports" / "sheet.typ"] if inside(p) != "reports/look.py"]
+
+
+@pytest.mark.parametrize("path", drawn_files(), ids=inside)
+def test_colours_and_sizes_of_type_stand_in_one_place(path):
+    text = path.read_text(encoding="utf-8")
+
+    assert not _COLOUR.findall(text), "name it in reports/look.py"
+    assert not _TYPE_SIZE.findall(text), "name it in reports/look.py"
+
+
 # --- dictionaries
 
 

@@ -78,14 +78,30 @@ def test_the_wheel_holds_the_data_and_no_leavings(wheel):
 
     assert f"flightlog/_data/{RULES}" in names
     assert "flightlog/_data/sample_flights/index.toml" in names
+    for needed in ("reports/sheet.typ", "dashboard/entry/app.py", "cli/sheet.py", "py.typed"):
+        assert f"flightlog/{needed}" in names
     logs = {p.name for p in (ROOT / "sample_flights").iterdir() if p.suffix in {".bin", ".tlog"}}
     assert logs <= {Path(n).name for n in names if n.startswith("flightlog/_data/sample_flights/")}
     assert not [n for n in names if "__pycache__" in n or n.endswith(".pyc")]
 
 
-def test_an_installed_wheel_finds_its_data_outside_the_checkout(wheel, tmp_path):
+def printed(code: str, wheel: Path, folder: Path) -> list[str]:
+    """Run code outside the checkout with what the wheel holds, and give the lines it prints."""
     with zipfile.ZipFile(wheel) as archive:
-        archive.extractall(tmp_path / "site")
+        archive.extractall(folder / "site")
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=folder,
+        env={**os.environ, "PYTHONPATH": str(folder / "site")},
+        check=True,
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    return done.stdout.splitlines()
+
+
+def test_an_installed_wheel_finds_its_data_outside_the_checkout(wheel, tmp_path):
     code = (
         "import flightlog\n"
         "from flightlog.resources import data_path\n"
@@ -95,20 +111,29 @@ def test_an_installed_wheel_finds_its_data_outside_the_checkout(wheel, tmp_path)
         "print(load_rules(path).id)\n"
         "print(data_path('sample_flights', 'index.toml'))\n"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code],
-        cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": str(tmp_path / "site")},
-        check=True,
-        capture_output=True,
-        text=True,
-        timeout=60,
-    )
-    rules, id_, index = done.stdout.splitlines()
+    rules, id_, index = printed(code, wheel, tmp_path)
 
     assert id_ == "club-trial-2027"
     for found in (rules, index):
         assert Path(found).is_relative_to((tmp_path / "site" / "flightlog" / "_data").resolve())
+
+
+def test_an_installed_wheel_sets_a_sheet_and_finds_the_script_of_its_pages(wheel, tmp_path):
+    code = (
+        "from datetime import UTC, datetime\n"
+        "from flightlog.dashboard import server\n"
+        "from flightlog.reports.sheet_content import SheetContent\n"
+        "from flightlog.reports.sheet_pdf import sheet_pdf\n"
+        "made = datetime(2027, 4, 6, tzinfo=UTC)\n"
+        "sheet = SheetContent('Flight', '', 'Hill farm', '', (), ((),), (), ('1.AAAAA',), made)\n"
+        "print(sheet_pdf(sheet)[:5].decode('ascii'))\n"
+        "print(server._ENTRY.resolve())\n"
+        "print(server._ENTRY.is_file())\n"
+    )
+    magic, entry, there = printed(code, wheel, tmp_path)
+
+    assert ("%PDF-", "True") == (magic, there)
+    assert Path(entry).is_relative_to((tmp_path / "site" / "flightlog").resolve())
 
 
 def test_an_installed_wheel_runs_the_demo_outside_the_checkout(wheel, tmp_path):

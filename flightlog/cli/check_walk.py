@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import time
 from collections.abc import Iterator, Sequence
@@ -14,7 +13,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from flightlog.cli.console import err, out
-from flightlog.cli.entering import photos
+from flightlog.cli.entering import json_lines, photos
 from flightlog.errors import FlightlogError, Interrupted, UsageError
 
 if TYPE_CHECKING:
@@ -277,20 +276,7 @@ def read_answers(desk: Desk, path: Path, checklist: Checklist) -> list[Line]:
 
 
 def _objects(path: Path) -> Iterator[tuple[dict[str, Any], str]]:
-    try:
-        if path.stat().st_size > _LARGEST_ANSWERS:
-            raise UsageError("is too large", where=str(path), fix="Name the right file.")
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"can't be read ({error})", where=str(path), fix="Check it.") from error
-    for number, line in enumerate(lines, start=1):
-        where = f"{path}:{number}"
-        if not line.strip():
-            continue
-        try:
-            said = json.loads(line)
-        except (ValueError, RecursionError) as error:
-            raise UsageError("is no JSON", where=where, fix="Correct it.") from error
+    for where, said in json_lines(path, _LARGEST_ANSWERS):
         if not isinstance(said, dict) or not all(
             isinstance(said.get(k), str) for k in ("item", "by")
         ):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -24,9 +24,6 @@ from flightlog.cli.entering import (
     utc_of,
 )
 from flightlog.cli.signing import KeysOption, PassphraseOption, TeamOption
-
-if TYPE_CHECKING:
-    from flightlog.operations.defects import DefectState
 
 defect_app = typer.Typer(
     name="defect", help="Defects, from the report to the closing.", no_args_is_help=True
@@ -67,6 +64,7 @@ def report(
     """
     from flightlog.logbook.entry import Signer
     from flightlog.operations.defects import defect_draft, state_of
+    from flightlog.reports.defect_words import defect_line
 
     with desk_of(team) as desk:
         earlier = [state_of(desk, desk.book.find(of)).entry] if of else []
@@ -84,7 +82,7 @@ def report(
             cites=earlier,
         )
         entry = enter(desk, draft, hands_of(desk, keys, passphrase_fd))
-        out().line(_line(state_of(desk, entry)))
+        out().line(defect_line(state_of(desk, entry)))
 
 
 @defect_app.command()
@@ -239,19 +237,13 @@ def list_(
     Example: flightlog defect list --aircraft pannier
     """
     from flightlog.operations.defects import CLOSED, defects
+    from flightlog.reports.defect_words import defect_line
 
     with desk_of(team, read_only=True) as desk:
         if aircraft:
             desk.version("aircraft", aircraft)
         shown = [d for d in defects(desk, aircraft) if closed or d.state != CLOSED]
-        out().lines([_line(defect) for defect in shown] or ["None."])
-
-
-def _line(defect: DefectState) -> str:
-    """Give a defect with what is left of its deferral, and what it waits for."""
-    left = f"; {defect.left}: {defect.limitation}" if defect.left else ""
-    waits = f"; waits for {defect.waits_for}" if defect.waits_for else ""
-    return f"{defect.says}, {defect.group}{left}{waits}"
+        out().lines([defect_line(defect) for defect in shown] or ["None."])
 
 
 @defect_app.command()
@@ -260,16 +252,8 @@ def show(entry: EntryArgument, team: TeamOption = None) -> None:
 
     Example: flightlog defect show 41.H3MED
     """
-    from flightlog.logbook.words import entry_lines
     from flightlog.operations.defects import state_of
-    from flightlog.operations.positions import named
+    from flightlog.reports.defect_words import defect_lines
 
     with desk_of(team, read_only=True) as desk:
-        state = state_of(desk, desk.book.find(entry))
-        console = out()
-        console.line(_line(state))
-        console.lines(f"  {why}" for why in state.ignored)
-        for one in state.history:
-            console.lines(["", f"{named(one)}:"])
-            lines = entry_lines(one.body, desk.names, desk.book.people)
-            console.lines(f"  {line}" for line in lines)
+        out().lines(defect_lines(desk, state_of(desk, desk.book.find(entry))))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import ExitStack
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -98,6 +99,37 @@ def late(occurred: str | None, reason: str | None) -> tuple[datetime | None, str
     if (occurred is None) != (reason is None):
         raise UsageError("belongs with --reason", where="--occurred", fix="Give both, or none.")
     return (utc_of(occurred, "--occurred") if occurred else None), reason or ""
+
+
+def json_lines(path: Path, largest: int) -> Iterator[tuple[str, object]]:
+    """Read a file of one JSON value a line; gives where each stands, and what it says.
+
+    Parameters
+    ----------
+    path : Path
+        The file; empty lines are passed over.
+    largest : int
+        Most bytes of it.
+
+    Raises
+    ------
+    UsageError
+        If it is larger, can't be read, or a line is no JSON.
+    """
+    try:
+        if path.stat().st_size > largest:
+            raise UsageError("is too large", where=str(path), fix="Name the right file.")
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
+    except (OSError, UnicodeDecodeError) as error:
+        raise UsageError(f"can't be read ({error})", where=str(path), fix="Check it.") from error
+    for number, line in enumerate(lines, start=1):
+        if line.strip():
+            where = f"{path}:{number}"
+            try:
+                said = json.loads(line)
+            except (ValueError, RecursionError) as error:
+                raise UsageError("is no JSON", where=where, fix="Correct it.") from error
+            yield where, said
 
 
 def photos(desk: Desk, paths: Iterable[Path] | None) -> list[Attachment]:

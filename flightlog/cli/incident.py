@@ -207,10 +207,9 @@ def _meant(desk: Desk, entry: str) -> Entry:
 
 def _when(entry: Entry, at: str | None) -> datetime | None:
     """Give where zero is to be: as typed now, else as the incident has it."""
-    if at:
-        return utc_of(at, "--at")
-    said = entry.body.content.get("at")
-    return utc_of(said, "at") if said else None
+    from flightlog.operations.incident import happened
+
+    return utc_of(at, "--at") if at else happened(entry)
 
 
 @incident_app.command()
@@ -257,21 +256,10 @@ def show(entry: EntryArgument, team: TeamOption = None) -> None:
 
     Example: flightlog incident show 61.H3MED
     """
-    from flightlog.logbook.words import entry_lines
-    from flightlog.operations.incident import opinions_of, parts_of
-    from flightlog.operations.incident_record import around
+    from flightlog.reports.record_words import incident_lines
 
     with desk_of(team, read_only=True) as desk:
-        found = _meant(desk, entry)
-        console = out()
-        console.line("FACTS")
-        for part in parts_of(desk, found):
-            console.lines(["", *entry_lines(part.body, desk.names, desk.book.people)])
-        console.lines(["", f"When it was entered: {around(desk, found).release_says}", ""])
-        opinions = opinions_of(desk, found)
-        console.line("OPINIONS, no part of the facts" if opinions else "No opinion was entered.")
-        for opinion_ in opinions:
-            console.lines(["", *entry_lines(opinion_.body, desk.names, desk.book.people)])
+        out().lines(incident_lines(desk, _meant(desk, entry)))
 
 
 @incident_app.command()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,7 +13,15 @@ from flightlog.cli import wall
 from flightlog.cli.checks import write_new
 from flightlog.cli.console import err, out
 from flightlog.cli.desk import desk_of
-from flightlog.cli.entering import AircraftOption, ByOption, OneOption, enter, hands_of, keys_of
+from flightlog.cli.entering import (
+    AircraftOption,
+    ByOption,
+    OneOption,
+    enter,
+    hands_of,
+    json_lines,
+    keys_of,
+)
 from flightlog.cli.signing import (
     KeysOption,
     PassphraseOption,
@@ -334,7 +341,7 @@ def calls(
     with desk_of(team) as desk:
         entry = desk.book.find(release)
         if answers is not None:
-            given = parsed_calls(_lines(answers))
+            given = parsed_calls(json_lines(answers, _LARGEST_ANSWERS))
         else:
             items = checklist_in_force(desk, CALLS_LIST).items
             given = {item.id: _ask(item) for item in items}
@@ -344,23 +351,6 @@ def calls(
         if found is not None:
             out().line(found.says)
     return wall.DONE if found is not None and not found.wrong else wall.HELD
-
-
-def _lines(path: Path) -> Iterator[tuple[str, object]]:
-    try:
-        if path.stat().st_size > _LARGEST_ANSWERS:
-            raise UsageError("is too large", where=str(path), fix="Name the right file.")
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(f"can't be read ({error})", where=str(path), fix="Check it.") from error
-    for number, line in enumerate(lines, start=1):
-        if line.strip():
-            where = f"{path}:{number}"
-            try:
-                said = json.loads(line)
-            except (ValueError, RecursionError) as error:
-                raise UsageError("is no JSON", where=where, fix="Correct it.") from error
-            yield where, said
 
 
 def _ask(item: Item) -> Call:

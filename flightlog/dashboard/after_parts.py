@@ -9,10 +9,11 @@ import streamlit as st
 
 from flightlog.dashboard import parts, views
 from flightlog.operations.desk import Desk
-from flightlog.operations.flight_view import FlightView
+from flightlog.operations.flight_view import FlightView, stored_view
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord
 from flightlog.reports.flight_sheet import flight_sheet
+from flightlog.reports.look import STEP_PX
 from flightlog.reports.markup import escaped
 from flightlog.reports.sheet_content import (
     Band,
@@ -26,22 +27,32 @@ from flightlog.reports.sheet_content import (
 from flightlog.reports.sheet_html import SHEET_CSS, block_html, sheet_html
 from flightlog.reports.sheet_pdf import sheet_pdf
 
-_PLOT = {"displaylogo": False, "scrollZoom": True, "modeBarButtonsToRemove": ["lasso2d"]}
+_PLOT = {"displaylogo": False, "scrollZoom": False, "showTips": False}
+"""The wheel scrolls the page everywhere; a chart is zoomed by its tools, or by drawing a box."""
+_TIME = "Over time: height, speeds, attitude, power"
+_BELOW = {_TIME: "time", "Laps side by side": "laps"}
+"""What is drawn below, one at a time: each takes as long to draw as all above."""
 _FIRST = ("Contradictions", "Signed checks")
-_SCREEN = """
-.fl .headline { margin: 0; } .fl h2 { margin-top: 8px; }
-.fl .strip { grid-template-columns: 128px 1fr 240px; padding: 4px 0; gap: 0 16px; }
+_SCREEN = f"""
+.fl .headline {{ margin: 0; }} .fl h2 {{ margin-top: {STEP_PX}px; }}
+.fl .strip {{ grid-template-columns: 128px 1fr 240px; padding: {STEP_PX // 2}px 0;
+  gap: 0 {2 * STEP_PX}px; }}
 """
-_SHEET = {"pdf": "application/pdf", "html": "text/html"}
 
 
 def flight(desk: Desk, record: SortieRecord) -> None:
-    """Show what a flight did, what it was flown under, and the evidence."""
-    view = views.view(desk, record)
-    content = flight_sheet(desk, record, view)
-    _answer(content)
-    _downloads(content, named(record.entry))
+    """Show what a flight did, what it was flown under, and the evidence.
+
+    The answer comes from the stored debrief and stands there before the log is read.
+    """
+    _answer(flight_sheet(desk, record, stored_view(desk, record)))
+    sheet = st.container()
+    with st.spinner("Reading the log"):
+        view = views.view(desk, record)
     _pictures(desk, record, view)
+    content = flight_sheet(desk, record, view)
+    with sheet:
+        _downloads(content, named(record.entry))
     _evidence(content)
 
 
@@ -100,15 +111,7 @@ def _downloads(content: SheetContent, name: str) -> None:
         (left, "pdf", "The sheet for paper (PDF)", lambda: sheet_pdf(content)),
         (right, "html", "The sheet as one page (HTML)", lambda: sheet_html(content)),
     ):
-        column.download_button(
-            label,
-            make,
-            file_name=f"{name}.{ending}",
-            mime=_SHEET[ending],
-            key=f"after-sheet-{ending}",
-            on_click="ignore",
-            width="stretch",
-        )
+        parts.download(column, label, make, f"{name}.{ending}", key=f"after-sheet-{ending}")
 
 
 def _pictures(desk: Desk, record: SortieRecord, view: FlightView) -> None:
@@ -121,8 +124,16 @@ def _pictures(desk: Desk, record: SortieRecord, view: FlightView) -> None:
         _picture(pictures["roll"])
     with right:
         _picture(pictures["track"])
-    _picture(pictures["laps"])
-    _picture(pictures["time"])
+    chosen = st.segmented_control(
+        "Below",
+        _BELOW,
+        default=_TIME,
+        key="after-below",
+        required=True,
+        label_visibility="collapsed",
+        persist_state="session",
+    )
+    _picture(pictures[_BELOW[str(chosen)]])
 
 
 def _picture(one: views.Picture) -> None:

@@ -11,7 +11,7 @@ from typing import cast
 import streamlit as st
 
 from flightlog.dashboard import hands, parts
-from flightlog.errors import FlightlogError
+from flightlog.errors import FlightlogError, UsageError
 from flightlog.logbook.entry import Attachment, Entry
 from flightlog.logbook.flying_kinds import DEFERRED, FAIL, NOT_APPLICABLE, PASS
 from flightlog.operations.check_drafts import Answer, check_draft
@@ -146,6 +146,9 @@ def show_said() -> None:
 
 def _answer(desk: Desk, pressed: Pressed, seconds: float) -> Answer:
     """Put an answer together out of what was pressed and what stands in the item's fields."""
+    said = _field(pressed, "reason") or _field(pressed, "value-failed")
+    if pressed.result == FAIL and not said:
+        raise UsageError("what is wrong is not said", where=pressed.item_id, fix="Say it first.")
     deferral = st.session_state.get(f"{pressed.stem}-deferral")
     put_off = desk.book.find(str(deferral)) if pressed.result == DEFERRED and deferral else None
     failing = pressed.result in (FAIL, NOT_APPLICABLE)

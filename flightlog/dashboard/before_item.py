@@ -11,15 +11,18 @@ from flightlog.dashboard import before_answers, parts
 from flightlog.dashboard.before_answers import Pressed
 from flightlog.logbook.flying_kinds import DEFERRED, FAIL, NOT_APPLICABLE, PASS
 from flightlog.operations.check_drafts import in_hand
+from flightlog.operations.check_worth import FAILED
 from flightlog.operations.checklists import CHECK, CHOICE, MEASURED, PHOTO, Item
 from flightlog.operations.checks import About, ItemState
 from flightlog.operations.desk import Desk
+from flightlog.operations.photos import LARGEST_BYTES
 from flightlog.operations.positions import named
 from flightlog.operations.walk import deferrals_for, is_second_look
 from flightlog.reports.check_words import item_head, number_label, state_text
 from flightlog.reports.markup import escaped
 
 _MOST_DIGITS = 9
+_LARGEST_MB = LARGEST_BYTES // 1_000_000
 
 
 def show(desk: Desk, list_id: str, state: ItemState, key: str, about: About, *, keys: bool) -> None:
@@ -65,6 +68,9 @@ def _text(state: ItemState) -> None:
     item = state.item
     passes = f'<div class="bf-clear">passes with {escaped(item.acceptance)}</div>'
     stands = f'<div class="bf-clear">{escaped(state_text(state))}</div>' if state.result else ""
+    if state.state == FAILED:
+        why = f" {escaped(state.why)}" if state.why else ""
+        stands = f"<div>{parts.mark('fail')}{why}</div>"
     second = ""
     if is_second_look(state):
         second = "<div><strong>Look at it afresh: another person has done it.</strong></div>"
@@ -89,7 +95,9 @@ def _fields(list_id: str, item: Item, stem: str, *, keys: bool) -> None:
     elif item.kind == CHOICE:
         _choices(list_id, item, stem, keys=keys)
     elif item.kind == PHOTO:
-        st.file_uploader("Photo", type=["jpg", "jpeg", "png", "webp"], key=f"{stem}-photo")
+        kinds = ["jpg", "jpeg", "png", "webp"]
+        key = f"{stem}-photo"
+        st.file_uploader("Photo", type=kinds, key=key, max_upload_size=_LARGEST_MB)
         _sign(Pressed(list_id, item.id, stem, PASS), "Sign with this photo", "")
     else:
         _sign(Pressed(list_id, item.id, stem, PASS), "Pass", "P" if keys else "")
@@ -116,7 +124,7 @@ def _measurement(list_id: str, item: Item, stem: str) -> None:
 
 
 def _choices(list_id: str, item: Item, stem: str, *, keys: bool) -> None:
-    for number, choice in enumerate(item.choices, start=1):
+    for number, choice in enumerate(dict.fromkeys(item.choices), start=1):
         _sign(
             Pressed(list_id, item.id, stem, "", choice),
             parts.label(choice),
@@ -125,9 +133,11 @@ def _choices(list_id: str, item: Item, stem: str, *, keys: bool) -> None:
 
 
 def _sign(pressed: Pressed, words: str, shortcut: str) -> None:
+    # A choice may be called like a button or a field of ours.
+    name = f"choice-{pressed.choice}" if pressed.choice else pressed.result
     st.button(
         words,
-        key=f"{pressed.stem}-{pressed.choice or pressed.result}",
+        key=f"{pressed.stem}-{name}",
         type="primary",
         width="stretch",
         shortcut=shortcut or None,

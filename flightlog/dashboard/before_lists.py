@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from flightlog.dashboard import before_walk, parts, shell
+from flightlog.dashboard import before_walk, hands, parts, shell
 from flightlog.operations.desk import Desk
 from flightlog.operations.lists_now import ListNow, lists_now
 from flightlog.operations.plan import Plan
@@ -38,7 +38,10 @@ def show(plan: Plan) -> None:
 
 
 def _take_up(list_id: str) -> None:
-    """Take a list in hand, or put it away."""
+    """Take a list in hand, or put it away, which ends the unlock for it."""
+    before = str(st.session_state.get(IN_HAND, ""))
+    if before and before != list_id:
+        hands.hand_over(before)
     st.session_state[IN_HAND] = list_id
 
 

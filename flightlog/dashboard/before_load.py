@@ -46,7 +46,7 @@ def show(desk: Desk, now: NextFlight) -> None:
         )
     except FlightlogError as error:
         with right:
-            parts.refused(error)
+            parts.warn(error.sentence().removeprefix("--item: "))
         return
     with right:
         _picture(desk, plan, found)

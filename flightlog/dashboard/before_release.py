@@ -23,6 +23,7 @@ from flightlog.operations.plan import Plan
 from flightlog.operations.positions import named
 from flightlog.operations.release import MOST_LANDINGS, draft_hold, draft_release, draft_withdrawal
 from flightlog.operations.release_worth import PILOT, RELEASERS
+from flightlog.reports.next_steps import in_short
 from flightlog.reports.release_words import signature_lines
 
 EXPECTED, RELEASE, TAKEN_BACK = "before-expect", "before-release", "before-take-back"
@@ -82,7 +83,7 @@ def _expected(desk: Desk, now: NextFlight) -> None:
         return
     asked = [c for c in now.found if c.name == LIMITS and figure_of(c) in figures]
     for one in asked:
-        (parts.note if one.holds else parts.warn)(one.says)
+        (parts.note if one.holds else parts.warn)(in_short(one))
     said = all(one.holds for one in asked)
     with st.expander("Say it anew" if said else "Say it", not said, key="before-expect-open"):
         _expect(desk, now.plan, figures)
@@ -95,9 +96,10 @@ def _expect(desk: Desk, plan: Plan, figures: Sequence[str]) -> None:
         format_func=lambda id_: parts.option(f"{FIGURES[id_].label}, {FIGURES[id_].unit}"),
         key="before-expect-figure",
     )
+    unit = parts.label(FIGURES[figure].unit)
     value, std = st.columns(2)
-    expected = value.text_input("Expected", key="before-expect-value", autocomplete="off")
-    spread = std.text_input("Standard uncertainty", key="before-expect-std", autocomplete="off")
+    expected = value.text_input(f"Expected, {unit}", key="before-expect-value", autocomplete="off")
+    spread = std.text_input(f"± standard, {unit}", key="before-expect-std", autocomplete="off")
     method = st.text_input("How it was found", key="before-expect-method")
     by = who_signs(desk, (ENGINEER,), "Computed by", "before-expect-by")
     if by is None or not (expected and spread and method):
@@ -109,6 +111,12 @@ def _expect(desk: Desk, plan: Plan, figures: Sequence[str]) -> None:
         key=EXPECTED,
         button="Sign what is expected",
     )
+
+
+def forget() -> None:
+    """Empty the form: what is expected is signed, and must not be signed again by a slip."""
+    for name in ("value", "std", "method"):
+        st.session_state.pop(f"before-expect-{name}", None)
 
 
 # --- the release
@@ -171,9 +179,11 @@ def _shown_draft(desk: Desk, plan: Plan, accepts: str, releases: str) -> Draft:
     """
     about = (plan, accepts, releases, tuple(tip.hash for tip in desk.ledger.order.tips()))
     kept = cast(_Kept | None, st.session_state.get(_DRAFT))
-    if kept is None or kept.about != about or desk.ledger.now - kept.made > _READ_WITHIN:
+    now = desk.ledger.now  # which may have been set back
+    old = kept is None or not timedelta() <= now - kept.made <= _READ_WITHIN
+    if kept is None or old or kept.about != about:
         draft = draft_release(desk, plan, accepts, releases)
-        kept = st.session_state[_DRAFT] = _Kept(about, desk.ledger.now, draft)
+        kept = st.session_state[_DRAFT] = _Kept(about, now, draft)
     return kept.draft
 
 

@@ -60,11 +60,11 @@ def show(desk: Desk, plan: Plan, chosen: ListNow, head: DeltaGenerator) -> None:
         if state.complete or before_answers.was_fail():
             st.rerun()  # what stands above changes with it
     _head(desk, state, head)
+    before_answers.show_said()
     if state.complete:
         parts.state("complete", "Every item is done; the list holds until something reopens it.")
     else:
         _at_laptop(desk, state, chosen.id)
-    before_answers.show_said()
     if state.about.aircraft:
         with st.expander("Read aloud: fitness, defects, deferrals", key="before-papers"):
             parts.lines(papers_lines(desk, plan))

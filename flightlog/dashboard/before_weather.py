@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import cast
 
 import streamlit as st
@@ -34,6 +36,8 @@ from flightlog.reports.weather_words import (
 SIGNED = "before-weather"
 """Key of what is signed here."""
 _TYPED = "before-weather-looked-at"
+_SIGNED_WITHIN = timedelta(minutes=10)
+"""How long what was looked at can be signed: the entry says that it was measured when it is."""
 _FIELDS = (
     ("wind_mean", "Mean wind", ""),
     ("wind_gust", "Greatest gust", ""),
@@ -47,15 +51,23 @@ _FIELDS = (
 """Number of the form, its name, and what else there is to know; units are those of the record."""
 
 
+@dataclass(frozen=True, slots=True)
+class _LookedAt:
+    """What was typed, and when somebody asked to look at it."""
+
+    typed: dict[str, str]
+    when: datetime
+
+
 def show(desk: Desk, plan: Plan) -> None:
     """Draw the section."""
     left, right = st.columns(2, gap="large")
     with left:
         _form(desk, plan)
     with right:
-        typed = cast(dict[str, str] | None, st.session_state.get(_TYPED))
-        if typed is not None:
-            _to_sign(desk, plan, typed)
+        looked_at = cast(_LookedAt | None, st.session_state.get(_TYPED))
+        if looked_at is not None:
+            _to_sign(desk, plan, looked_at)
         _latest(desk, plan)
 
 
@@ -82,7 +94,7 @@ def _form(desk: Desk, plan: Plan) -> None:
         if st.form_submit_button(
             "Look at it before signing", key="before-weather-look", width="stretch"
         ):
-            st.session_state[_TYPED] = _typed(plan)
+            st.session_state[_TYPED] = _LookedAt(_typed(plan), desk.ledger.now)
     parts.note(
         "Two minutes, 1.5 m up or higher. A meter's own file is read by 'flightlog weather read'."
     )
@@ -108,9 +120,13 @@ def _draft(desk: Desk, typed: dict[str, str], key: str) -> Draft:
     )
 
 
-def _to_sign(desk: Desk, plan: Plan, typed: dict[str, str]) -> None:
+def _to_sign(desk: Desk, plan: Plan, looked_at: _LookedAt) -> None:
     """Draw what was typed as it would stand, and let an engineer sign it."""
     parts.heading("To be signed")
+    if not timedelta() <= desk.ledger.now - looked_at.when <= _SIGNED_WITHIN:
+        parts.warn("What was typed is older than ten minutes. Measure again, then look at it.")
+        return
+    typed = looked_at.typed
     by = who_signs(desk, (ROLE,), "Measured by", "before-weather-by")
     if by is None:
         return
@@ -127,7 +143,8 @@ def forget() -> None:
     """Empty the form: what was typed is signed."""
     st.session_state.pop(_TYPED, None)
     for name, _, _ in _FIELDS:
-        st.session_state.pop(f"before-weather-{name}", None)
+        # Set, not left out: a browser shows what was typed until it is told another text.
+        st.session_state[f"before-weather-{name}"] = ""
 
 
 def _latest(desk: Desk, plan: Plan) -> None:

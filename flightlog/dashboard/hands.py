@@ -6,6 +6,7 @@ ends by drawing the page anew with other fields, so that no state of the page ho
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from typing import NoReturn, cast
 import streamlit as st
 
 from flightlog.dashboard import parts, setup
-from flightlog.errors import FlightlogError, KeyFileError, RefusedError
+from flightlog.errors import FlightlogError, KeyFileError, PassphraseError, RefusedError
 from flightlog.logbook.book import Draft, Shown
 from flightlog.logbook.device import default_profile
 from flightlog.logbook.entry import Entry
@@ -24,6 +25,7 @@ from flightlog.operations.desk import Desk
 
 _SESSIONS = "unlocked-lists"
 _MINUTE_S = 60
+_READ_AGAIN = "Read it again, then sign."
 
 
 def signed(
@@ -51,30 +53,37 @@ def signed(
     if entry is not None:
         return entry
     _tell(key)
+    noted = bool(st.session_state.pop(f"{key}-pressed", False))
     try:
         draft = make()
         shown = desk.book.show(draft, desk.names) if draft.signers else None
     except FlightlogError as error:
         parts.refused(error)
         return None
-    before = cast(Shown | None, st.session_state.get(f"{key}-shown"))
-    st.session_state[f"{key}-shown"] = shown
     if shown is not None:
         parts.lines(shown.lines)
-    names = _fields(desk, draft, key, button)
+    names = _fields(desk, draft, key, button, _mark(shown))
     if not names.pressed:
+        if noted:  # the button below another text, which is not the one here
+            _again(key, RefusedError("what is to be signed has changed meanwhile", fix=_READ_AGAIN))
         return None
+    typed = names.typed()
+    _new_fields(key)
     try:
-        typed = names.typed()
-        if shown is not None and (before is None or before.lasting != shown.lasting):
-            raise RefusedError(
-                "what is to be signed has changed meanwhile", fix="Read it again, then sign."
-            )
         st.session_state[f"{key}-added"] = _added(desk, draft, shown, typed).hash
     except FlightlogError as error:
         _again(key, error)
-    _new_fields(key)
     st.rerun()  # at once, so that the fields go with what was typed
+
+
+def _mark(shown: Shown | None) -> str:
+    """Give what a text is told from others by: part of the keys of the fields that stand below it.
+
+    So a press on a button belongs to the text that stood above it, and to no other one that the
+    server has drawn up meanwhile and the browser has not shown yet.
+    """
+    lasting = "\n".join(shown.lasting) if shown is not None else ""
+    return hashlib.sha256(lasting.encode()).hexdigest()[:16]
 
 
 def added(desk: Desk, key: str) -> Entry | None:
@@ -94,22 +103,31 @@ class _Fields:
     pressed: bool
 
     def typed(self) -> list[Passphrase]:
-        """Give what was typed; the fields are not drawn again, and their state goes with them."""
-        return [Passphrase(str(st.session_state.get(name) or "")) for name in self.names]
+        """Give what was typed, and forget it; whatever comes now, nothing of it stays."""
+        return [Passphrase(str(st.session_state.pop(name, None) or "")) for name in self.names]
 
 
-def _fields(desk: Desk, draft: Draft, key: str, button: str) -> _Fields:
-    """Draw a field for each signer, and the button."""
-    turn = _turn(key)
+def _fields(desk: Desk, draft: Draft, key: str, button: str, mark: str) -> _Fields:
+    """Draw a field for each signer, and the button; ``mark`` is of the text above them."""
+    turn = f"{_turn(key)}-{mark}"
     names = tuple(f"{key}-typed-{turn}-{number}" for number, _ in enumerate(draft.signers))
     with st.form(f"{key}-form-{turn}", border=False):
         for signer, name in zip(draft.signers, names, strict=True):
             who = parts.label(desk.crew.label_of_key(signer.key))
             st.text_input(f"{who}: passphrase", type="password", key=name, autocomplete="off")
         pressed = st.form_submit_button(
-            parts.label(button), type="primary", key=f"{key}-sign-{turn}"
+            parts.label(button),
+            type="primary",
+            key=f"{key}-sign-{turn}",
+            on_click=_note_press,
+            args=(key,),
         )
     return _Fields(names, pressed)
+
+
+def _note_press(key: str) -> None:
+    """Note that a button was pressed, be it drawn again or not."""
+    st.session_state[f"{key}-pressed"] = True
 
 
 def _turn(key: str) -> int:
@@ -122,8 +140,7 @@ def _new_fields(key: str) -> None:
 
 
 def _again(key: str, error: FlightlogError) -> NoReturn:
-    """Draw the page once more with new fields, and tell above them what was wrong."""
-    _new_fields(key)
+    """Draw the page once more, and tell above the fields what was wrong."""
     st.session_state[f"{key}-told"] = error.sentence()
     st.rerun()
 
@@ -137,10 +154,19 @@ def _tell(key: str) -> None:
 def _added(desk: Desk, draft: Draft, shown: Shown | None, typed: Sequence[Passphrase]) -> Entry:
     with ExitStack() as held:
         unlocked = [
-            held.enter_context(_folder_of(desk, signer.key).unlock(signer.key, phrase))
+            held.enter_context(_opened(desk, signer.key, phrase))
             for signer, phrase in zip(draft.signers, typed, strict=True)
         ]
         return desk.append(draft, tuple(unlocked), shown=shown)
+
+
+def _opened(desk: Desk, key: str, phrase: Passphrase) -> Unlocked:
+    """Open a person's key; what is wrong is told by the person, since several sign at once."""
+    try:
+        return _folder_of(desk, key).unlock(key, phrase)
+    except PassphraseError as error:
+        who = desk.crew.label_of_key(key)
+        raise PassphraseError(error.found, where=who, fix=error.fix) from error
 
 
 def _folder_of(desk: Desk, key: str) -> KeyFolder:
@@ -215,12 +241,12 @@ def _unlocked_now(desk: Desk, session: Session, keys: Sequence[str], key: str) -
         pressed = st.form_submit_button("Begin", type="primary", key=f"{key}-begin-{turn}")
     if not pressed or who is None:
         return None
+    (typed,) = _Fields((name,), pressed).typed()
+    _new_fields(key)
     try:
-        (typed,) = _Fields((name,), pressed).typed()
         session.unlock(_folder_of(desk, who), who, typed)
     except FlightlogError as error:
         _again(key, error)
-    _new_fields(key)
     st.rerun()
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from html import escape
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from flightlog.errors import FlightlogError
 from flightlog.logbook.words import safe
@@ -17,11 +18,17 @@ from flightlog.reports.markup import escaped
 from flightlog.reports.plain import plain
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]<>()#+\-.!|~:$&])")
+_AFTERWARDS = re.compile(r"(?<=[:@])(?=\S)|(?<=[-<>~])(?=[-=>])|(?<=www)(?=\.)", re.IGNORECASE)
+"""Places within what Streamlit turns into links, icons and arrows although it was escaped."""
+_JOINT = "\u2060"
+"""Holds two signs together and is none itself, so that neither is read with the other."""
+_MIME = {"html": "text/html", "pdf": "application/pdf", "csv": "text/csv"}
 
 
 def label(text: object) -> str:
     """Give a text for labels, options and captions, where Streamlit reads Markdown."""
-    return _MARKDOWN.sub(r"\\\1", safe(str(text).replace("\n", " ")))
+    shown = _AFTERWARDS.sub(_JOINT, safe(str(text).replace("\n", " ")))
+    return _MARKDOWN.sub(r"\\\1", shown)
 
 
 def option(text: object) -> str:
@@ -103,6 +110,40 @@ def table_html(
     return (
         f'<div class="fl-wide"><table><thead><tr>{top}</tr></thead><tbody>{body}</tbody>'
         "</table></div>"
+    )
+
+
+def download(
+    column: DeltaGenerator,
+    label: str,
+    data: str | Callable[[], str | bytes],
+    name: str,
+    *,
+    key: str,
+) -> None:
+    """Offer a file: an HTML page, a PDF or a table, by the ending of its name.
+
+    Parameters
+    ----------
+    column : DeltaGenerator
+        Where the button stands.
+    label : str
+        What it is called.
+    data : str or callable
+        What the file holds; a callable is asked when it is pressed.
+    name : str
+        Of the file, with ".html", ".pdf" or ".csv".
+    key : str
+        Of the button; unique on the page.
+    """
+    column.download_button(
+        label,
+        data,
+        file_name=name,
+        mime=_MIME[name.rpartition(".")[2]],
+        key=key,
+        on_click="ignore",
+        width="stretch",
     )
 
 

@@ -10,9 +10,11 @@ from flightlog.reports.svg_pieces import limits
 
 PANEL_PX = {1: 300, 2: 210, 3: 165}
 OTHERWISE_PX = 145
-MAP_PX = 430
-HEADER_PX, ROW_PX, FOOT_PX = 30, 20, 60
-LETTER_PX, SCREEN_PX = 8.0, 560.0
+MAP_PX, MAP_HEADER_PX = 430, 102
+"""The legend of a map takes three rows beside another chart."""
+HEADER_PX, ROW_PX, FOOT_PX, TOOLS_PX = 32, 22, 56, 44
+"""The last two stand below the lowest panel, and above all for the row of tools."""
+LETTER_PX, SCREEN_PX = 9.0, 560.0
 """A letter is about so wide, and the narrowest chart that is looked at. [px]"""
 MOST_ROWS = 4
 LEAST_MARGIN_PX, MOST_MARGIN_PX = 16.0, 160.0
@@ -88,7 +90,8 @@ def places_of(
     """Give where each panel stands, and how high the whole figure is [px]."""
     names = 0 if chart.map else max((r + 1 for r in rows if r is not None), default=0)
     plot = MAP_PX if chart.map else PANEL_PX.get(len(panels), OTHERWISE_PX)
-    heads = [HEADER_PX if has_legend(panel) else 10 for panel in panels]
+    full = MAP_HEADER_PX if chart.map else HEADER_PX
+    heads = [full if has_legend(panel) else 10 for panel in panels]
     total = float(plot * len(panels) + sum(heads) + ROW_PX * names)
     places, top = [], total - ROW_PX * names
     for n, head in enumerate(heads, start=1):
@@ -96,7 +99,7 @@ def places_of(
         domain = max(0.0, (upper - plot) / total), upper / total
         places.append(Place(n, domain, ROW_PX / total, heads[0] / ROW_PX, max(3, plot // 36)))
         top = upper - plot
-    return places, total + FOOT_PX
+    return places, total + FOOT_PX + TOOLS_PX
 
 
 def has_legend(panel: Panel) -> bool:

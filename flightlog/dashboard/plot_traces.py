@@ -48,7 +48,7 @@ def traces_of(chart: Chart, panel: Panel, most: int) -> Iterator[Json]:
     inks, points = _inks(panel.lines), 0
     for one, ink in zip(few, inks, strict=True):
         if one.stroke != "points" and one.low is not None:
-            yield from (_band(one, ink, rows) for rows in _runs(one))
+            yield from _band(one, ink)
     for one, ink in zip(few, inks, strict=True):
         yield _line(one, ink, panel, decimals, SIGNS[points % len(SIGNS)])
         points += one.stroke == "points"
@@ -154,26 +154,30 @@ def _sign(symbol: str, size: float, ink: str) -> Json:
 
 def _runs(one: Line) -> Iterator[Rows]:
     good = np.isfinite(one.x) & np.isfinite(one.y)
-    for bound in (one.low, one.high):
-        if bound is not None:
-            good &= np.isfinite(bound)
+    with np.errstate(invalid="ignore"):
+        for bound in (one.low, one.high):
+            if bound is not None:
+                good &= np.abs(bound) < LARGEST
     rows = np.flatnonzero(good)
     if rows.size:
         runs = np.split(rows, np.flatnonzero(np.diff(rows) > 1) + 1)
         yield from (run for run in runs if run.size > 1)
 
 
-def _band(one: Line, ink: str, rows: Rows) -> Json:
-    """Give one stretch of a band as an area of its own: over a gap nothing is filled."""
-    low, high = one.low, one.high
-    if low is None or high is None:
-        return {}
-    return {
+def _band(one: Line, ink: str) -> Iterator[Json]:
+    """Give a band, in one piece however many stretches it has: over a gap nothing is filled."""
+    low, high, stretches = one.low, one.high, list(_runs(one))
+    if low is None or high is None or not stretches:
+        return
+    gap = np.array([np.nan])
+    x = [part for rows in stretches for part in (gap, one.x[rows], one.x[rows][::-1])]
+    y = [part for rows in stretches for part in (gap, high[rows], low[rows][::-1])]
+    yield {
         "type": "scatter",
         "mode": "lines",
         "name": "95 % interval",
-        "x": np.concatenate([one.x[rows], one.x[rows][::-1]]),
-        "y": np.concatenate([high[rows], low[rows][::-1]]),
+        "x": np.concatenate(x[1:]),
+        "y": np.concatenate(y[1:]),
         "fill": "toself",
         "legendrank": 1002,
         "fillcolor": _washed(ink),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from flightlog.dashboard.plot_places import (
     ROW_PX,
+    TOOLS_PX,
     Place,
     has_legend,
     is_far,
@@ -22,12 +23,11 @@ from flightlog.dashboard.plot_places import (
 )
 from flightlog.dashboard.plot_traces import BOUND_DASH, Json, shown, tell_once, traces_of
 from flightlog.reports.chart import Array, Chart, Panel
-from flightlog.reports.look import FAINT, FONT, GREY, INK, PAPER
+from flightlog.reports.look import FAINT, FONT, GREY, INK, PAPER, SMALL_PX
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
 
-TEXT_PX, SMALL_PX = 15, 14
 NEEDLESS = (
     *("sendChartToCloud", "sendDataToCloud", "editInChartStudio"),  # nothing leaves the laptop
     *("select2d", "lasso2d", "autoScale2d", "toggleSpikelines"),
@@ -114,10 +114,10 @@ def _room(across: tuple[float, float], panels: Sequence[Panel]) -> list[float]:
 
 def _base() -> Json:
     return {
-        "font": {"family": FONT, "size": TEXT_PX, "color": INK},
+        "font": {"family": FONT, "size": SMALL_PX, "color": INK},
         "paper_bgcolor": PAPER,
         "plot_bgcolor": PAPER,
-        "margin": {"l": 72, "r": 16, "t": 8, "b": 52},
+        "margin": {"l": 76, "r": 16, "t": TOOLS_PX, "b": 56},
         "modebar": {"remove": list(NEEDLESS), "orientation": "h", "color": GREY},
         "hoverlabel": {"font": {"size": SMALL_PX, "color": INK}, "bgcolor": PAPER},
         "showlegend": True,
@@ -127,7 +127,7 @@ def _base() -> Json:
 def _axis(title: str, unit: str) -> Json:
     text = shown(title) + (f" ({shown(unit)})" if unit else "")
     return {
-        "title": {"text": text, "standoff": 8, "font": {"size": TEXT_PX}},
+        "title": {"text": text, "standoff": 8, "font": {"size": SMALL_PX}},
         "tickfont": {"size": SMALL_PX},
         "gridcolor": FAINT,
         "linecolor": INK,
@@ -200,7 +200,7 @@ def _left_out(layout: Json, text: str, height: float) -> None:
     layout["annotations"].append(
         {
             **{"xref": "paper", "x": 0, "xanchor": "left", "align": "left", "showarrow": False},
-            **{"yref": "paper", "y": 0, "yanchor": "top", "yshift": -50},
+            **{"yref": "paper", "y": 0, "yanchor": "top", "yshift": -54},
             **{"text": "<br>".join(shown(row) for row in rows), "font": {"size": SMALL_PX}},
         }
     )
@@ -257,7 +257,8 @@ def _as_map(layout: Json, chart: Chart, panel: Panel) -> None:
             "text": f"{length:g} m",
         },
         {
-            **{"xref": "paper", "yref": "paper", "x": 1, "y": 1, "xanchor": "right"},
+            **{"xref": "paper", "yref": "paper", "x": 1, "xanchor": "right"},
+            "y": layout["yaxis"]["domain"][1],
             **{"yanchor": "top", "text": "↑<br>N", "showarrow": False},
             "font": {"size": 20},
         },

@@ -137,13 +137,7 @@ def _form(desk: Desk, things: list[tuple[str, str]]) -> None:
             key="records-defect-by",
         )
         parts.note(_SEVERITY_HELP)
-        files = st.file_uploader(
-            "Photos; where they were taken is left out",
-            type=["jpg", "jpeg", "png", "webp"],
-            accept_multiple_files=True,
-            max_upload_size=_LARGEST_MB,
-            key="records-defect-photos",
-        )
+        photos = _photos()
         pressed = st.form_submit_button(
             "Go on: read it, then enter it", key="records-defect-go-on", type="primary"
         )
@@ -153,10 +147,21 @@ def _form(desk: Desk, things: list[tuple[str, str]]) -> None:
     if missing or on is None:
         parts.warn(f"Still missing: {', '.join(missing) or 'what it was found on'}.")
         return
-    photos = tuple((file.name, file.getvalue()) for file in cast(list[Any], files or []))
     told = (part.strip(), text.strip(), str(group), str(severity))
     st.session_state[_READY] = _Told(on[0], on[1], *told, photos, tuple(who))
     st.rerun()
+
+
+def _photos() -> tuple[tuple[str, bytes], ...]:
+    """Draw where photos are dropped, and give their names and bytes."""
+    files = st.file_uploader(
+        "Photos; where they were taken is left out",
+        type=["jpg", "jpeg", "png", "webp"],
+        accept_multiple_files=True,
+        max_upload_size=_LARGEST_MB,
+        key="records-defect-photos",
+    )
+    return tuple((file.name, file.getvalue()) for file in cast(list[Any], files or []))
 
 
 _SEVERITY_HELP = (

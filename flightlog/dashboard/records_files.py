@@ -42,11 +42,11 @@ def show(desk: Desk) -> None:
 
 
 def _changes(other: list[WorkingCopy]) -> None:
-    for copy in other:
+    for number, copy in enumerate(other):
         if copy.version is not None and copy.changes:
             with st.expander(
                 f"What differs: {parts.label(f'{copy.kind} {copy.id}')}",
-                key=f"records-file-{copy.kind}-{copy.id}",
+                key=f"records-file-{copy.kind}-{copy.id}-{number}",  # two may be called alike
             ):
                 rows = [
                     (one.key, one.before, one.after, "limit" if one.limit else "")

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-
 import streamlit as st
 
 from flightlog.dashboard import parts
 from flightlog.logbook.entry import Entry
 from flightlog.operations.desk import Desk
-from flightlog.operations.incident import incidents, sources_of
+from flightlog.operations.incident import happened, incidents, sources_of
 from flightlog.operations.incident_record import around
 from flightlog.operations.last_minute import Timeline, timeline
 from flightlog.operations.positions import named
@@ -71,39 +69,20 @@ def _one(desk: Desk, entry: Entry) -> None:
         if not st.button("Lay out the last minute", key="records-incident-lay", type="primary"):
             return
         with st.spinner("Reading the logs"):
-            _LAID[key] = timeline(desk, sources, _when(entry))
+            _LAID[key] = timeline(desk, sources, happened(entry))
         while len(_LAID) > _MOST_KEPT:
             del _LAID[next(iter(_LAID))]
         st.rerun()
     _laid_out(desk, entry, _LAID[key])
 
 
-def _when(entry: Entry) -> datetime | None:
-    said = entry.body.content.get("at")
-    return datetime.fromisoformat(str(said).replace("Z", "+00:00")) if said else None
-
-
 def _laid_out(desk: Desk, entry: Entry, found: Timeline) -> None:
     left, right, _ = st.columns(3)
     name = f"incident-{named(entry)}"
-    left.download_button(
-        "The sheet (HTML)",
-        incident_sheet(desk, entry, sources_of(desk, entry), found, around(desk, entry)),
-        file_name=f"{name}.html",
-        mime="text/html",
-        key="records-incident-html",
-        on_click="ignore",
-        width="stretch",
-    )
-    right.download_button(
-        "All channels (CSV)",
-        timeline_table(found),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        key="records-incident-csv",
-        on_click="ignore",
-        width="stretch",
-    )
+    sheet = incident_sheet(desk, entry, sources_of(desk, entry), found, around(desk, entry))
+    table = timeline_table(found)
+    parts.download(left, "The sheet (HTML)", sheet, f"{name}.html", key="records-incident-html")
+    parts.download(right, "All channels (CSV)", table, f"{name}.csv", key="records-incident-csv")
     parts.html(last_minute_html(found, _picture))
 
 

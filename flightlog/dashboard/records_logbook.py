@@ -9,12 +9,12 @@ from flightlog.dashboard.grid import grid
 from flightlog.errors import FlightlogError
 from flightlog.logbook.check_report import report_lines
 from flightlog.logbook.checking import check
-from flightlog.logbook.codes import head_code, read_head
+from flightlog.logbook.codes import read_head
 from flightlog.logbook.device import DeviceMemory, default_profile
 from flightlog.logbook.entry import Entry
 from flightlog.operations.desk import Desk
 from flightlog.operations.entry_search import Asked, find_entries, kinds_in
-from flightlog.operations.positions import named
+from flightlog.operations.positions import heads_of, named
 from flightlog.reports.entry_words import HEAD, entry_rows, full_lines
 from flightlog.team.files import FOLDERS
 
@@ -129,11 +129,10 @@ def _contradictions(desk: Desk) -> None:
 def _check(desk: Desk) -> None:
     parts.heading("Is the record whole?")
     order = desk.book.order
-    heads = [head_code(tip.body.number, tip.hash) for tip in order.tips()]
     parts.lines(
         [
             f"{desk.folder.name}: {len(order)} entries. Heads, to note elsewhere:",
-            *(f"  {head}" for head in heads),
+            *(f"  {head}" for head in heads_of(desk.ledger)),
         ]
     )
     left, right = st.columns([3, 1], vertical_alignment="bottom")

@@ -68,21 +68,7 @@ def show(desk: Desk) -> None:
 def _downloads(desk: Desk, rules: str, plane: str, rows: tuple[Row, ...]) -> None:
     left, right, _ = st.columns(3)
     name = f"matrix-{rules}-{plane}"
-    left.download_button(
-        "Sheet for the inspector (HTML)",
-        matrix_sheet(desk, rules, plane, rows),
-        file_name=f"{name}.html",
-        mime="text/html",
-        key="records-matrix-html",
-        on_click="ignore",
-        width="stretch",
-    )
-    right.download_button(
-        "Table (CSV)",
-        matrix_table(desk, rows),
-        file_name=f"{name}.csv",
-        mime="text/csv",
-        key="records-matrix-csv",
-        on_click="ignore",
-        width="stretch",
-    )
+    label, sheet = "Sheet for the inspector (HTML)", matrix_sheet(desk, rules, plane, rows)
+    parts.download(left, label, sheet, f"{name}.html", key="records-matrix-html")
+    table = matrix_table(desk, rows)
+    parts.download(right, "Table (CSV)", table, f"{name}.csv", key="records-matrix-csv")

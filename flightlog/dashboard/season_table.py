@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from datetime import date
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from flightlog.dashboard import parts
 from flightlog.dashboard.grid import grid
@@ -12,7 +14,7 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.season_table import RELEASES, SeasonRow, Wanted, wanted
 from flightlog.reports.flights import flight_lines
 from flightlog.reports.season_words import DECIMALS, HEAD, in_order, season_csv, season_texts
-from flightlog.reports.stored_words import WORST_FIRST
+from flightlog.rules.outcomes import WORST_FIRST
 
 _CHOSEN, _SORT, _MOST = "season-sortie", "season-sort", "season-most"
 _FIRST_SORT = ("Date UTC", True)
@@ -29,15 +31,8 @@ def show(desk: Desk, rows: Sequence[SeasonRow]) -> None:
         parts.note(
             f"{len(found)} of {len(rows)} sorties. Press a head to sort, a line to see it in short."
         )
-    right.download_button(
-        "Table as CSV",
-        season_csv(in_order(found, *_sorted_by())),
-        file_name="season.csv",
-        mime="text/csv",
-        key="season-csv",
-        on_click="ignore",
-        width="stretch",
-    )
+    table = season_csv(in_order(found, *_sorted_by()))
+    parts.download(right, "Table as CSV", table, "season.csv", key="season-csv")
     if not found:
         parts.nothing("No sortie fits.", "Take a filter away.")
         return
@@ -53,50 +48,37 @@ def _filters(rows: Sequence[SeasonRow]) -> Wanted:
     of_aircraft, of_pack, by_release, by_outcome, begin, end, words = st.columns(
         [3, 3, 4, 4, 4, 4, 5]
     )
-    aircraft = of_aircraft.selectbox(
-        "Aircraft",
-        [_ANY, *sorted({r.record.aircraft for r in rows if r.record.aircraft})],
-        format_func=_any,
-        key="season-aircraft",
-        persist_state="session",
-    )
-    pack = of_pack.selectbox(
-        "Pack",
-        [_ANY, *sorted({r.record.pack for r in rows if r.record.pack})],
-        format_func=_any,
-        key="season-pack",
-        persist_state="session",
-    )
-    released = by_release.selectbox(
-        "Release",
-        [_ANY, *RELEASES],
-        format_func=_any,
-        key="season-release",
-        persist_state="session",
-    )
-    outcome = by_outcome.selectbox(
-        "With a limit that is",
-        [_ANY, *WORST_FIRST],
-        format_func=_any,
-        key="season-outcome",
-        persist_state="session",
-    )
-    since = begin.date_input(
-        "From", None, key="season-from", format="YYYY-MM-DD", persist_state="session"
-    )
-    until = end.date_input(
-        "To", None, key="season-to", format="YYYY-MM-DD", persist_state="session"
-    )
-    text = words.text_input(
-        "Holds the words", key="season-text", placeholder="a word", persist_state="session"
-    )
+    aircraft = sorted({r.record.aircraft for r in rows if r.record.aircraft})
+    packs = sorted({r.record.pack for r in rows if r.record.pack})
     return Wanted(
-        aircraft or "", pack or "", since, until, released or "", outcome or "", text or ""
+        _one_of(of_aircraft, "Aircraft", aircraft, "season-aircraft"),
+        _one_of(of_pack, "Pack", packs, "season-pack"),
+        _day(begin, "From", "season-from"),
+        _day(end, "To", "season-to"),
+        _one_of(by_release, "Release", RELEASES, "season-release"),
+        _one_of(by_outcome, "With a limit that is", WORST_FIRST, "season-outcome"),
+        words.text_input(
+            "Holds the words", key="season-text", placeholder="a word", persist_state="session"
+        )
+        or "",
     )
 
 
-def _any(one: str) -> str:
-    return parts.option(one) or "any"
+def _one_of(column: DeltaGenerator, label: str, options: Iterable[str], key: str) -> str:
+    """Draw a filter that is one of some words, or any."""
+    found = column.selectbox(
+        label,
+        [_ANY, *options],
+        format_func=lambda one: parts.option(one) or "any",
+        key=key,
+        persist_state="session",
+    )
+    return found or _ANY
+
+
+def _day(column: DeltaGenerator, label: str, key: str) -> date | None:
+    """Draw a filter that is a day, or none."""
+    return column.date_input(label, None, key=key, format="YYYY-MM-DD", persist_state="session")
 
 
 # --- the table

@@ -6,6 +6,7 @@ import socket
 import threading
 import time
 from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from urllib.error import URLError
 from urllib.request import ProxyHandler, build_opener
@@ -19,6 +20,15 @@ PORTS = range(8017, 8037)
 """Tried in turn where nobody named one."""
 LARGEST_MB = 500
 _ENTRY = Path(__file__).parent / "entry" / "app.py"
+_HEAVY = (
+    "flightlog.dashboard.navigation",
+    "flightlog.analyses.laps",
+    "flightlog.analyses.takeoff",
+    "flightlog.importers.dataflash",
+    "flightlog.screening",
+    "plotly.graph_objects",
+    "scipy.stats",
+)
 _PATIENCE_S = 30.0
 _PAUSE_S = 0.1
 
@@ -104,11 +114,18 @@ def serve(given: setup.Setup, port: int, ready: Callable[[str], None] | None = N
 
     _stay_here()
     setup.use(given)
+    threading.Thread(target=_warm_up, daemon=True).start()
     if ready is not None:
         threading.Thread(target=_tell, args=(port, ready), daemon=True).start()
     chosen = options(port)
     bootstrap.load_config_options(chosen)
     bootstrap.run(str(_ENTRY), False, [], chosen)
+
+
+def _warm_up() -> None:
+    """Load what the first page and the first log need while the browser opens."""
+    for name in _HEAVY:
+        import_module(name)
 
 
 def _stay_here() -> None:

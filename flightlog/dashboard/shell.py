@@ -25,6 +25,7 @@ from flightlog.team.folder import TeamFolder
 
 _LOCK = threading.RLock()
 _NONE = ""
+_SOON_S = 1.0
 
 
 @dataclass
@@ -63,7 +64,7 @@ def at_desk(*, again: bool = False) -> Iterator[Desk | None]:
     """
     if not again:
         parts.style()
-    with _LOCK:
+    with _turn():
         desk = _tried()
         try:
             if desk is not None and not again:
@@ -73,6 +74,23 @@ def at_desk(*, again: bool = False) -> Iterator[Desk | None]:
             parts.refused(error)
         except Exception as error:  # the wall: what is drawn stays, and the next page works
             parts.refused(fault_of(error))
+
+
+@contextmanager
+def _turn() -> Iterator[None]:
+    """Wait until no other tab is at the desk; say so where that takes a while."""
+    at_once = _LOCK.acquire(timeout=_SOON_S)
+    if not at_once:
+        waiting = st.empty()
+        with waiting:
+            parts.note("Another tab is at work, perhaps with a log; this page comes after it.")
+        _LOCK.acquire()
+    try:
+        if not at_once:
+            waiting.empty()
+        yield
+    finally:
+        _LOCK.release()
 
 
 def _tried() -> Desk | None:

@@ -24,9 +24,13 @@ if TYPE_CHECKING:
 _WIDTH = 100
 _ASKED = "after-asked"
 """What is asked about the logs that lie there, until it is answered."""
+_READ = "after-read"
+"""What was read of them, until then."""
 _FROM_CARD = "after-from-card"
 """The log of the card that is being taken in."""
 _CHUNK = 1 << 20
+_LONGEST = 120
+"""Of a name [bytes]; no file system takes more than 255, and what comes after it needs room."""
 
 
 def take(desk: Desk) -> None:
@@ -47,32 +51,58 @@ def take(desk: Desk) -> None:
         width="stretch",
     )
     if newest and card is not None:
-        st.session_state[_FROM_CARD] = newest_log(card, desk.ledger.now).log.path
-    on_card = st.session_state.get(_FROM_CARD)
-    if not dropped and on_card is None:
+        try:
+            st.session_state[_FROM_CARD] = newest_log(card, desk.ledger.now).log.path
+        except FlightlogError as error:
+            st.session_state["after-told"] = ([], [error.sentence()])
+    if not dropped and _FROM_CARD not in st.session_state:
         st.session_state.pop(_ASKED, None)
+        st.session_state.pop(_READ, None)
         return
     aircraft = _whose(desk) if _ASKED in st.session_state else ""
     if aircraft is None:
         return
+    try:
+        _taken(desk, dropped, aircraft)
+    except OSError as error:
+        why = f"The logs could not be taken in ({error.strerror or type(error).__name__})."
+        st.session_state["after-told"] = ([], [f"{why} Is there room on the disk?"])
+    except Exception:  # what is at fault must not come back whenever the page is drawn
+        _give_back(turn)
+        raise
+    if _ASKED not in st.session_state:
+        _give_back(turn)
+    st.rerun()
+
+
+def _taken(desk: Desk, dropped: Sequence[UploadedFile], aircraft: str) -> None:
     if dropped:
         _dropped(desk, dropped, aircraft)
     else:
-        _told(desk, [Path(str(on_card))], aircraft)
-    if _ASKED not in st.session_state:
-        # A new field: what was dropped has been taken, and its memory is given back.
-        st.session_state["after-drop-turn"] = turn + 1
-        st.session_state.pop(_FROM_CARD, None)
-    st.rerun()
+        _told(desk, [Path(str(st.session_state[_FROM_CARD]))], aircraft)
+
+
+def _give_back(turn: int) -> None:
+    """Draw a new field: what was dropped is done with, and its memory is given back."""
+    st.session_state["after-drop-turn"] = turn + 1
+    st.session_state.pop(_FROM_CARD, None)
 
 
 def _whose(desk: Desk) -> str | None:
     """Ask whose log it is, where it does not say so itself; None until that is answered."""
     parts.warn(str(st.session_state[_ASKED]))
+    known = desk.versions.ids("aircraft")
+    if not known:
+        parts.nothing(
+            "There is no aircraft to choose from.",
+            "Enter the file of one, then drop the log again:",
+            "flightlog team enter aircraft/ID.toml --by WHO --by WHO",
+        )
+        return None
     left, right = st.columns([2, 1], vertical_alignment="bottom")
     chosen = left.selectbox(
         "Whose log is it?",
-        desk.versions.ids("aircraft"),
+        known,
         format_func=parts.option,
         key="after-whose",
     )
@@ -99,7 +129,8 @@ def _name(given: str) -> str:
     """Give the last part of a name, whatever system it comes from; never a way to elsewhere."""
     name = PureWindowsPath(PurePosixPath(given).name).name
     kept = "".join(sign for sign in name if sign.isprintable() and sign not in '<>:"|?*')
-    return kept.strip(" .")[-120:] or "log"
+    last = kept.strip(" .").encode()[-_LONGEST:].decode(errors="ignore")
+    return last.strip(" .") or "log"
 
 
 def _told(desk: Desk, logs: Sequence[Path], aircraft: str) -> None:
@@ -110,10 +141,12 @@ def _told(desk: Desk, logs: Sequence[Path], aircraft: str) -> None:
         bar.progress(min(max(fraction, 0.0), 1.0), text=parts.label(text))
 
     st.session_state.pop(_ASKED, None)
+    shelf = st.session_state.pop(_READ, {})
     try:
-        found = take_in(desk, logs, Told(aircraft), step)
+        found = take_in(desk, logs, Told(aircraft), step, shelf)
     except UsageError as error:  # nobody knows whose log it is
         st.session_state[_ASKED] = f"{error.where}: {error.found}."
+        st.session_state[_READ] = shelf
         return
     except FlightlogError as error:
         st.session_state["after-told"] = ([], [error.sentence()])
@@ -127,10 +160,29 @@ def _keep(desk: Desk, found: TakenIn) -> None:
     lines: list[str] = []
     for one in found.taken:
         lines += imported_lines(desk, one.imported, _WIDTH)
+        if one.recording is not None:
+            views.at_hand(one.imported.recording, one.recording)
         for flight in one.imported.flights:
-            views.view(desk, flight, one.recording)
             st.session_state["sortie"] = named(flight.entry)
-    st.session_state["after-told"] = (lines, [fault.sentence() for fault in found.faults])
+    st.session_state["after-told"] = (lines, [_sentence(fault) for fault in found.faults])
+
+
+def _sentence(fault: FlightlogError) -> str:
+    """Say what is at fault; where nobody knows whose a log is, in the page's own words."""
+    if isinstance(fault, UsageError):
+        return f"{fault.where}: {fault.found}. Drop it by itself; then it is asked whose it is."
+    return fault.sentence()
+
+
+def is_asking() -> bool:
+    """Whether logs lie there of which nobody has said whose they are."""
+    return _ASKED in st.session_state
+
+
+def came_to_nothing() -> bool:
+    """Whether the last log was refused, so that no flight that is shown is of it."""
+    lines, faults = st.session_state.get("after-told") or ([], [])
+    return bool(faults) and not lines
 
 
 def last() -> None:

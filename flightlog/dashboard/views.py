@@ -7,8 +7,9 @@ from functools import cached_property
 from typing import Any
 
 from flightlog.dashboard.plots import figure_of
+from flightlog.logbook.entry import Entry
 from flightlog.operations.desk import Desk
-from flightlog.operations.flight_view import FlightView, flight_view
+from flightlog.operations.flight_view import FlightView, basis_of, flight_view
 from flightlog.operations.sorties import SortieRecord
 from flightlog.recording import Recording
 from flightlog.reports.chart import Chart, together
@@ -41,10 +42,18 @@ class _Seen:
         }
 
 
-_KEPT: dict[tuple[str, str], _Seen] = {}
+_KEPT: dict[tuple[object, ...], _Seen] = {}
+_AT_HAND: dict[str, Recording] = {}
+"""The log that was read last, by the hash of its entry."""
 
 
-def view(desk: Desk, record: SortieRecord, recording: Recording | None = None) -> FlightView:
+def at_hand(entry: Entry, recording: Recording) -> None:
+    """Keep a log that was just read, so that it is not read again for its charts."""
+    _AT_HAND.clear()
+    _AT_HAND[entry.hash] = recording
+
+
+def view(desk: Desk, record: SortieRecord) -> FlightView:
     """Give a flight with its log; it is read only the first time.
 
     Parameters
@@ -53,20 +62,21 @@ def view(desk: Desk, record: SortieRecord, recording: Recording | None = None) -
         The team's; pages use it under their lock, which guards what is kept here too.
     record : SortieRecord
         The flight.
-    recording : Recording, optional
-        Its log, where it was just read.
     """
-    return _seen(desk, record, recording).view
+    return _seen(desk, record).view
 
 
 def pictures(desk: Desk, record: SortieRecord) -> dict[str, Picture]:
     """Give the charts of a flight as they are drawn; all that goes over time is on one axis."""
-    return _seen(desk, record, None).pictures
+    return _seen(desk, record).pictures
 
 
-def _seen(desk: Desk, record: SortieRecord, recording: Recording | None) -> _Seen:
-    key = (str(desk.folder.path), record.entry.hash)
-    found = _KEPT.pop(key, None) or _Seen(flight_view(desk, record, recording))
+def _seen(desk: Desk, record: SortieRecord) -> _Seen:
+    key = basis_of(desk, record)
+    found = _KEPT.pop(key, None)
+    if found is None:
+        log = _AT_HAND.get(record.recording.hash) if record.recording is not None else None
+        found = _Seen(flight_view(desk, record, log))
     _KEPT[key] = found  # the last one that was looked at goes last
     while len(_KEPT) > _MOST:
         del _KEPT[next(iter(_KEPT))]

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from flightlog.errors import FlightlogError
@@ -98,16 +99,48 @@ def flight_view(desk: Desk, record: SortieRecord, recording: Recording | None = 
     FlightView
         A missing or damaged log raises nothing: ``why`` says it.
     """
+    entry, stored = record.recording, stored_view(desk, record)
+    if entry is None:
+        return stored
+    whole, item = stored.whole, stored.debrief
+    log, why = _log(desk, entry, recording)
+    used = _as_it_was_used(log, whole, item) if log is not None else None
+    return replace(
+        stored,
+        recording=used,
+        path=_path(used, item) if used is not None else None,
+        why="; ".join(filter(None, (why, stored.why))),
+        motors=_motors(desk, record, whole, item),
+    )
+
+
+def stored_view(desk: Desk, record: SortieRecord) -> FlightView:
+    """Give a flight as its stored debrief has it, without reading its log."""
     entry = record.recording
     if entry is None:
         return FlightView(record, why=BY_HAND)
     whole, item = recording_debrief(desk, entry) or {}, debrief_of(desk, record) or {}
-    log, why = _log(desk, entry, recording)
-    if not item:
-        why = f"{why}; {NO_DEBRIEF}" if why else NO_DEBRIEF
-    used = _as_it_was_used(log, whole, item) if log is not None else None
-    path = _path(used, item) if used is not None else None
-    return FlightView(record, item, whole, used, path, why, _motors(desk, record, whole, item))
+    return FlightView(record, item, whole, why="" if item else NO_DEBRIEF)
+
+
+def basis_of(desk: Desk, record: SortieRecord) -> tuple[object, ...]:
+    """Give what the view of a flight follows from; while that is the same, so is the view.
+
+    The entry is not enough: a merge brings another debrief of its log, or a file that was missing.
+    """
+    entry, store = record.recording, desk.book.attachments
+    files = entry.body.attachments if entry is not None else ()
+    stands = tuple(_stands(store.path(file.sha256)) for file in files)
+    entries = record.entry.hash, entry.hash if entry is not None else ""
+    return str(desk.folder.path), *entries, record.number, record.aircraft, stands
+
+
+def _stands(path: Path) -> tuple[int, int] | None:
+    try:
+        info = path.lstat()
+    except OSError:
+        return None
+    return info.st_size, info.st_mtime_ns
 
 
 # --- the log

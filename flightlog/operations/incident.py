@@ -229,6 +229,12 @@ def incidents(desk: Desk) -> tuple[Entry, ...]:
     )
 
 
+def happened(incident: Entry) -> datetime | None:
+    """Give when an incident happened, as it was entered; None where nobody said."""
+    said = incident.body.content.get("at")
+    return datetime.fromisoformat(str(said).replace("Z", "+00:00")) if said else None
+
+
 def parts_of(desk: Desk, incident: Entry) -> tuple[Entry, ...]:
     """Give the entries of an incident: its own, and those that add facts or files to it."""
     return (incident, *desk.ledger.naming(incident, CITES, INCIDENT))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from flightlog.errors import FlightlogError
 from flightlog.logbook.entry import Entry
@@ -56,6 +57,12 @@ def _flight(desk: Desk, plan: Plan) -> Condition:
             f"checks walk {TURN_AROUND} --aircraft {plan.aircraft} --pack {plan.pack}",
         )
     condition = _whole("flight-list", state, command)
+    if short is None and not why_not and not condition.holds:
+        clear = (
+            f"The turn-around does it too: 'flightlog checks walk {TURN_AROUND} "
+            f"--aircraft {plan.aircraft} --pack {plan.pack} --by WHO'."
+        )
+        return replace(condition, clear=clear)
     if condition.holds and short is not None:
         says = f"{condition.says}; turn-around complete, {len(short.items)} items"
         return Condition(condition.name, True, says, "", condition.rests_on)

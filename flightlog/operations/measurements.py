@@ -17,13 +17,12 @@ from flightlog.operations.positions import number
 from flightlog.operations.sorties import SortieRecord
 from flightlog.team_files.limits import near_figure
 from flightlog.team_files.reading import near_miss
+from flightlog.uncertain import NORMAL_95
 
 LAP_UNITS = {"lap.time": "s", "lap.energy": "Wh", "lap.distance": "m"}
 """What can be measured of one lap, in which unit."""
 METHODS = ("tape", "judge", "official")
 """How an independent measurement was made."""
-NORMAL_95 = 1.959964
-"""Half of a Gaussian's 95 % interval, in standard uncertainties."""
 
 
 def draft_measurement(

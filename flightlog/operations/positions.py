@@ -8,7 +8,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 from flightlog.errors import UsageError
-from flightlog.logbook.codes import entry_code
+from flightlog.logbook.codes import entry_code, head_code
 from flightlog.logbook.entry import Entry
 from flightlog.team.ledger import Ledger
 
@@ -32,6 +32,11 @@ def newest(ledger: Ledger, entries: Iterable[Entry]) -> tuple[Entry, ...]:
 def named(entry: Entry) -> str:
     """Name an entry as commands take it, like "12.H3MED"."""
     return entry_code(entry.body.number, entry.hash)
+
+
+def heads_of(ledger: Ledger) -> tuple[str, ...]:
+    """Give the heads of the record as they are noted elsewhere and typed again."""
+    return tuple(head_code(tip.body.number, tip.hash) for tip in ledger.order.tips())
 
 
 def number(text: str, where: str) -> Decimal:

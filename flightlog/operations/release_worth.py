@@ -17,7 +17,7 @@ release; but a ``stop`` finding of its log, and every event that it brings, coun
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -146,11 +146,20 @@ def _why_closed(ledger: Ledger, release: Entry) -> list[str]:
     permits = Effect(PERMITS, subject(AIRCRAFT, release.body.content["aircraft"]))
     if release.body.effect != permits:
         return [f"{named(release)} does not permit a flight of this aircraft"]
-    why = [f"{named(release)}: {one}" for one in ledger.standing.permit(release).why]
+    permit = ledger.standing.permit(release)
+    codes = {spender.name: named(spender) for spender in permit.spent_by}
+    why = [f"{named(release)}: {_with_codes(one, codes)}" for one in permit.why]
     ends = when_it_ends(ledger, release)
-    if ledger.now >= ends:
+    if ledger.now >= ends and not permit.spent_by:
         why.append(f"{named(release)} ended unspent at {ends:%Y-%m-%d %H:%M} UTC")
     return why
+
+
+def _with_codes(text: str, codes: Mapping[str, str]) -> str:
+    """Call entries by the codes that people type, instead of by number and device."""
+    for name, code in codes.items():
+        text = text.replace(name, code)
+    return text
 
 
 def _of_open(desk: Desk, aircraft: str, release: Entry) -> ReleaseState:

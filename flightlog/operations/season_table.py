@@ -175,7 +175,9 @@ def season_rows(desk: Desk) -> tuple[SeasonRow, ...]:
         known = desk.lasting["season-rows"]
     if known is None:
         known = tuple(_row(desk, flight) for flight in sorties(desk))
-        desk.lasting["season-tips"], desk.lasting["season-rows"] = tips, known
+        if not any(row.no_debrief and row.record.recording for row in known):
+            # Else a file that is missing may come, without any entry.
+            desk.lasting["season-tips"], desk.lasting["season-rows"] = tips, known
     desk.kept["season"] = known
     return cast(tuple[SeasonRow, ...], known)
 

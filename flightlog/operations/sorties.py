@@ -31,6 +31,7 @@ from flightlog.logbook.flying_kinds import (
     RELEASE,
     SORTIE,
 )
+from flightlog.operations.debrief_shape import is_sound
 from flightlog.operations.desk import Desk
 from flightlog.team.ledger import Ledger
 
@@ -413,9 +414,9 @@ def _kept_json(desk: Desk, attachment: Attachment) -> dict[str, Any]:
 
 
 def _json(path: Path) -> dict[str, Any]:
-    """Read a JSON object; an empty one where it is none, as of a log with such a name."""
+    """Read a debrief; an empty object where it is none, as of a log with such a name."""
     try:
         body = json.loads(path.read_text(encoding="utf-8"))
     except (ValueError, RecursionError):
         return {}
-    return body if isinstance(body, dict) else {}
+    return body if isinstance(body, dict) and is_sound(body) else {}

@@ -5,7 +5,7 @@ What is at fault with one of them does not keep the others out.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import MutableMapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -47,7 +47,11 @@ class TakenIn:
 
 
 def take_in(
-    desk: Desk, logs: Sequence[Path], told: Told | None = None, progress: Progress | None = None
+    desk: Desk,
+    logs: Sequence[Path],
+    told: Told | None = None,
+    progress: Progress | None = None,
+    shelf: MutableMapping[str, Recording] | None = None,
 ) -> TakenIn:
     """Put logs into the record.
 
@@ -61,6 +65,9 @@ def take_in(
         What a person says beside them.
     progress : callable, optional
         Called with the fraction done and what is being done.
+    shelf : mutable mapping of str to Recording, optional
+        What was read already, by SHA-256; gets what is read now. So that a log that is taken in
+        again, once a question about it is answered, is not read again.
 
     Raises
     ------
@@ -86,7 +93,7 @@ def take_in(
             taken.append(Taken(finish(desk, known, told)))
         else:
             new.setdefault(sha256, log)
-    read = _read(new, faults, progress)
+    read = _read(new, faults, progress, {} if shelf is None else shelf)
     flights = _joined(read)
     for recording in flights:
         try:
@@ -109,21 +116,27 @@ def _hash(log: Path) -> str:
 
 
 def _read(
-    new: dict[str, Path], faults: list[FlightlogError], progress: Progress | None
+    new: dict[str, Path],
+    faults: list[FlightlogError],
+    progress: Progress | None,
+    shelf: MutableMapping[str, Recording],
 ) -> list[Recording]:
     from flightlog.importers import read
 
     found = []
-    for number, log in enumerate(new.values()):
+    for number, (sha256, log) in enumerate(new.items()):
 
         def step(fraction: float, text: str, number: int = number, log: Path = log) -> None:
             if progress is not None:
                 progress(_READING * (number + fraction) / len(new), f"{log.name}: {text}")
 
         try:
-            found.append(read(log, progress=step))
+            if sha256 not in shelf:
+                shelf[sha256] = read(log, progress=step)
         except FlightlogError as error:
             faults.append(error)
+        else:
+            found.append(shelf[sha256])
     return found
 
 

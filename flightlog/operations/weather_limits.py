@@ -21,6 +21,8 @@ from flightlog.operations.weather import ROLE, impossible, measured, value_of, w
 
 WEATHER = "weather"
 """Name of the condition."""
+_HOURS_FROM = 120
+"""An age of so many minutes is told in hours."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +189,8 @@ def _why_none(desk: Desk, plan: Plan, limits: WeatherLimits) -> str:
     minutes = min(ages) / timedelta(minutes=1)
     if minutes <= limits.valid_min:
         return f"nobody measured it{at} in the role {ROLE!r}"
-    return f"measured {minutes:.0f} min ago{at}; it holds for {limits.valid_min:g} min"
+    ago = f"{minutes:.0f} min" if minutes < _HOURS_FROM else f"{minutes / 60:.1f} h"
+    return f"measured {ago} ago{at}; it holds for {limits.valid_min:g} min"
 
 
 def _judged(

@@ -12,12 +12,11 @@ from flightlog.logbook.flying_kinds import BASELINE
 from flightlog.operations.defect_states import DefectState, defects
 from flightlog.operations.desk import Desk
 from flightlog.operations.fitness import FitnessState, fitness_state
-from flightlog.operations.positions import named
+from flightlog.operations.positions import heads_of, named
 from flightlog.operations.release import ReleaseState, release_state
 from flightlog.operations.upkeep import LIFE, Due, due, due_of
 from flightlog.operations.usage import contradictions, fitted, usage_of
 from flightlog.reports.cautions import CAUTIONS
-from flightlog.reports.flight_sheet import heads_of
 from flightlog.reports.hangar import restriction_lines, used_text
 from flightlog.reports.numbers import bound_text, digits
 from flightlog.reports.release_words import last_release_lines, signature_lines
@@ -73,7 +72,7 @@ def aircraft_sheet(desk: Desk, aircraft: str) -> SheetContent:
         ),
         parts=(tuple(_bands(desk, aircraft, fitness)),),
         notes=CAUTIONS,
-        heads=heads_of(desk),
+        heads=heads_of(desk.ledger),
         made=desk.ledger.now,
     )
 

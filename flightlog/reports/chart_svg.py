@@ -11,12 +11,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from flightlog.reports.chart import Bound, Chart, Mark, Panel
-from flightlog.reports.look import FAINT, INK
+from flightlog.reports.look import FAINT, INK, SHADE
 from flightlog.reports.map_svg import map_svg
 from flightlog.reports.numbers import with_unit
 from flightlog.reports.svg_pieces import (
     SAMPLE,
-    SHADE,
     SMALL,
     TEXT,
     Axis,

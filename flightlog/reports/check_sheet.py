@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from flightlog.logbook.codes import head_code
 from flightlog.operations.checklists import CHECK, Checklist, Item
 from flightlog.operations.checks import About
 from flightlog.operations.desk import Desk
+from flightlog.operations.positions import heads_of
 from flightlog.reports.cautions import CAUTIONS
 from flightlog.reports.markup import escaped, page, table
 from flightlog.reports.sheet_content import Facts, Form, FormItem, SheetContent, wide
@@ -81,7 +81,7 @@ def check_content(desk: Desk, checklist: Checklist, about: About) -> SheetConten
             ),
         ),
         notes=(_LATER, *CAUTIONS),
-        heads=tuple(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips()),
+        heads=heads_of(desk.ledger),
         made=desk.ledger.now,
     )
 
@@ -112,7 +112,7 @@ def _top(about: About) -> list[str]:
 
 
 def _origin(desk: Desk, checklist: Checklist) -> list[str]:
-    heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
+    heads = ", ".join(heads_of(desk.ledger))
     return [
         f"List {_version(checklist)}",
         f"Head of the record: {heads}",

@@ -1,4 +1,4 @@
-"""Defects in words: a row of a list, and one in full."""
+"""Defects in words: a row of a table, a line of a list, and one in full."""
 
 from __future__ import annotations
 
@@ -43,16 +43,16 @@ def on_what(defect: DefectState) -> str:
     return ", ".join(f"{thing} {said[thing]}" for thing in THINGS if thing in said)
 
 
-def defect_title(defect: DefectState) -> str:
-    """Name a defect for a choice: entry, part, state."""
-    return defect.says
+def defect_line(defect: DefectState) -> str:
+    """Give a defect with what is left of its deferral, and what it waits for."""
+    left = f"; {defect.left}: {defect.limitation}" if defect.left else ""
+    waits = f"; waits for {defect.waits_for}" if defect.waits_for else ""
+    return f"{defect.says}, {defect.group}{left}{waits}"
 
 
 def defect_lines(desk: Desk, defect: DefectState) -> list[str]:
     """Give all that was entered about a defect, the oldest first."""
-    left = f"; {defect.left}: {defect.limitation}" if defect.left else ""
-    waits = f"; waits for {defect.waits_for}" if defect.waits_for else ""
-    lines = [f"{defect.says}, {defect.group}{left}{waits}"]
+    lines = [defect_line(defect)]
     lines += [f"  {why}" for why in defect.ignored]
     for entry in defect.history:
         lines += ["", f"{named(entry)}:"]

@@ -6,11 +6,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from flightlog.figures import FIGURES, Figure
-from flightlog.logbook.codes import head_code
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_view import FlightView, flight_view
 from flightlog.operations.pairing import NOT_CLEAR
-from flightlog.operations.positions import named
+from flightlog.operations.positions import heads_of, named
 from flightlog.operations.sorties import SortieRecord
 from flightlog.reports.cautions import CAUTIONS
 from flightlog.reports.chart import Chart
@@ -103,15 +102,10 @@ def flight_sheet(desk: Desk, flight: SortieRecord, view: FlightView | None = Non
             tuple(record_bands(desk, flight, stored, _energy(charts["power"]))),
         ),
         notes=(CAUTION, *CAUTIONS),
-        heads=heads_of(desk),
+        heads=heads_of(desk.ledger),
         made=desk.ledger.now,
         one_page_each=True,
     )
-
-
-def heads_of(desk: Desk) -> tuple[str, ...]:
-    """Give the heads of the record as they are typed."""
-    return tuple(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
 
 
 def _headline(flight: SortieRecord, stored: StoredSortie | None) -> str:

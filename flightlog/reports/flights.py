@@ -22,6 +22,7 @@ from flightlog.operations.sorties import SortieRecord, debrief_of
 from flightlog.reports.cautions import RECORD
 from flightlog.reports.numbers import digits, with_unit
 from flightlog.reports.plain import plain
+from flightlog.rules.outcomes import WORST_FIRST
 
 WITHOUT = "FLOWN WITHOUT A RELEASE"
 """What stands beside such a flight, wherever it is shown."""
@@ -30,7 +31,6 @@ _WIDEST = 100
 _LONGEST = 400
 _TOLD = ("without-release", "release-not-clear")
 """Contradictions that the line of the pairing has told already."""
-_ORDER = ("not met", "not shown", "not assessable", "met")
 
 
 def _wrap(text: str, width: int, first: str = "", then: str = _INDENT) -> list[str]:
@@ -305,7 +305,7 @@ def _figures(flight: SortieRecord, debrief: Mapping[str, Any] | None, width: int
         return
     yield ""
     yield f"By the log, {named(flight.recording or flight.entry)}"
-    for outcome in sorted(debrief["outcomes"], key=lambda o: _ORDER.index(o["outcome"])):
+    for outcome in sorted(debrief["outcomes"], key=lambda o: WORST_FIRST.index(o["outcome"])):
         value = "" if outcome["value"] is None else f" {outcome['value']:.4g} {outcome['unit']}"
         bound = f"{outcome['bound']['op']} {outcome['bound']['value']:g} {outcome['bound']['unit']}"
         text = f"{outcome['limit']}: {outcome['outcome']}, {outcome['figure']}{value} ({bound})"

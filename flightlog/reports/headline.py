@@ -12,11 +12,10 @@ from flightlog.figures import FIGURES, LEVEL, Figure
 from flightlog.findings import Finding
 from flightlog.reports.numbers import digits, digits_beside, probability, span, with_unit
 from flightlog.reports.plain import plain
-from flightlog.rules.outcomes import Bound, Outcome
+from flightlog.rules.outcomes import WORST_FIRST, Bound, Outcome
 from flightlog.uncertain import Quantity
 
 _FIGURE = "takeoff.ground_roll"
-_WORST_FIRST = ("not met", "not shown", "not assessable", "met")
 _REASON_LIMIT = 300
 ALARMS = ("autopilot-fault",)
 """Findings that spoil no figure and that nobody may miss."""
@@ -148,7 +147,7 @@ def _of_sortie(sortie: Told) -> str:
 def _chosen(outcomes: Sequence[Outcome]) -> Outcome | None:
     """Pick the outcome that the sentence is about: a rule before an aircraft limit, the worst."""
     mine = [o for o in outcomes if o.figure == _FIGURE]
-    order = sorted(mine, key=lambda o: (o.kind != "rule", _WORST_FIRST.index(o.outcome)))
+    order = sorted(mine, key=lambda o: (o.kind != "rule", WORST_FIRST.index(o.outcome)))
     return order[0] if order else None
 
 
@@ -190,5 +189,5 @@ def _verdict(outcome: Outcome) -> str:
 def _others(outcomes: Sequence[Outcome]) -> str:
     """Count the other limits, unless all of them are met."""
     count: Counter[str] = Counter(o.outcome for o in outcomes)
-    parts = [f"{count[word]} {word}" for word in _WORST_FIRST[:-1] if count[word]]
+    parts = [f"{count[word]} {word}" for word in WORST_FIRST[:-1] if count[word]]
     return f"; of the other limits {', '.join(parts)}" if parts else ""

@@ -6,23 +6,23 @@ as the logs have them too, stand in the table of ``timeline_table``.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 
-from flightlog.logbook.codes import head_code
 from flightlog.logbook.entry import Attachment, Entry
 from flightlog.operations.channels import Channel
 from flightlog.operations.desk import Desk
 from flightlog.operations.incident_record import Around, SignedLine, signers_of
 from flightlog.operations.last_minute import AFTER_S, LAST_S, Timeline
-from flightlog.operations.positions import named
+from flightlog.operations.positions import heads_of, named
 from flightlog.reports.cautions import LITHIUM, PROPELLER, RECORD
 from flightlog.reports.line_chart import line_chart
-from flightlog.reports.markup import escaped, page, spreadsheet, table
+from flightlog.reports.markup import escaped, listed, page, spreadsheet, table
 
 DUTIES = (
     "Duties to report an incident, and to leave things where they are, follow local law. Change "
     "nothing on the card or stick: what was kept here is a copy."
 )
+_NONE = "<p>None.</p>"
 Picture = Callable[[str, str], str]
 COLUMNS = ("time_s", "source", "table", "column", "value", "unit", "axis")
 MOST_CHARTS = 150
@@ -58,7 +58,7 @@ def incident_sheet(
     record: Around,
 ) -> str:
     """Give the sheet of an incident as a page."""
-    heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
+    heads = ", ".join(heads_of(desk.ledger))
     files = [(a.name, a.size, a.sha256) for a in sources]
     return page(
         f"Incident {named(incident)}, {desk.folder.name}",
@@ -74,7 +74,7 @@ def incident_sheet(
         "<h2>Configuration</h2>",
         table(("what", "as the record had it then"), record.configuration),
         "<h2>Defects that were not closed</h2>",
-        _listed(record.open_then),
+        listed(record.open_then) or _NONE,
         "<h2>Last changes, the latest first</h2>",
         _signed(record.changes, "by"),
         "<h2>The last minute</h2>",
@@ -85,11 +85,6 @@ def incident_sheet(
         f"<p class='note'>{escaped(RECORD)}</p>",
         f"<p class='note'>Head of the record: <span class='mono'>{escaped(heads)}</span></p>",
     )
-
-
-def _listed(lines: Iterable[str]) -> str:
-    items = "".join(f"<li>{escaped(line)}</li>" for line in lines)
-    return f"<ul>{items}</ul>" if items else "<p>None.</p>"
 
 
 def _facts(desk: Desk, incident: Entry, record: Around) -> list[str]:
@@ -160,7 +155,7 @@ def last_minute_html(found: Timeline, picture: Picture = as_drawn) -> str:
 
 
 def _last_minute(found: Timeline, picture: Picture) -> list[str]:
-    parts = [_listed(found.notes)]
+    parts = [listed(found.notes) or _NONE]
     if found.events:
         rows = [(f"{e.time_s:.2f}", e.source, e.table, e.text) for e in found.events[:_MOST_EVENTS]]
         parts.append(table(("s", "log", "table", "says"), rows))

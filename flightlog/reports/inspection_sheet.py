@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from flightlog.operations.desk import Desk
 from flightlog.operations.matrix import matrix
-from flightlog.operations.positions import named
+from flightlog.operations.positions import heads_of, named
 from flightlog.reports.cautions import RECORD
-from flightlog.reports.flight_sheet import heads_of
 from flightlog.reports.matrix_sheet import matrix_rows, summary
 from flightlog.reports.sheet_content import Facts, SheetContent, Table, wide
 from flightlog.team.files import Version
@@ -58,7 +57,7 @@ def inspection_sheet(desk: Desk, rules: str, aircraft: str) -> SheetContent:
         ),
         parts=((wide(Table("", _HEAD, rows, (0, 1.2, 0, 1, 1.3, 0), states=(2,), none=none)),),),
         notes=(RECORD,),
-        heads=heads_of(desk),
+        heads=heads_of(desk.ledger),
         made=desk.ledger.now,
     )
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from flightlog.reports.look import FAINT, GREY, INK
 from flightlog.reports.markup import escaped
 
 _WIDE, _HIGH = 760.0, 130.0
@@ -67,16 +68,16 @@ def line_chart(
     frame = _Frame(*span, min(value), max(value))
     parts = [
         f'<svg viewBox="0 0 {_WIDE:.0f} {_HIGH:.0f}" width="100%" font-size="11" '
-        'font-family="sans-serif" fill="#111">',
+        f'font-family="sans-serif" fill="{INK}">',
         *_axes(frame, unit),
     ]
     for run in _runs(list(zip(time_s, value, strict=True)), gaps):
         places = [f"{frame.x(t):.1f},{frame.y(v):.1f}" for t, v in run]
         if len(places) == 1:
             x, _, y = places[0].partition(",")
-            parts.append(f'<circle cx="{x}" cy="{y}" r="1.5" fill="#000"/>')
+            parts.append(f'<circle cx="{x}" cy="{y}" r="1.5" fill="{INK}"/>')
         else:
-            parts.append(f'<polyline points="{" ".join(places)}" fill="none" stroke="#000"/>')
+            parts.append(f'<polyline points="{" ".join(places)}" fill="none" stroke="{INK}"/>')
     return "".join((*parts, "</svg>"))
 
 
@@ -84,11 +85,11 @@ def _axes(frame: _Frame, unit: str) -> Iterator[str]:
     bottom = _HIGH - _BOTTOM
     yield (
         f'<rect x="{_LEFT}" y="{_TOP}" width="{_WIDE - _LEFT - _RIGHT}" height="{bottom - _TOP}" '
-        'fill="none" stroke="#777"/>'
+        f'fill="none" stroke="{GREY}"/>'
     )
     for tick in _ticks(frame.begin, frame.end):
         x = frame.x(tick)
-        shade = "#777" if tick == 0 else "#ccc"
+        shade = GREY if tick == 0 else FAINT
         yield f'<path d="M{x:.1f} {_TOP}V{bottom}" stroke="{shade}"/>'
         label = f"{tick:g} s" if tick == 0 else f"{tick:g}"
         yield f'<text x="{x:.1f}" y="{_HIGH - 7}" text-anchor="middle">{label}</text>'

@@ -21,10 +21,16 @@ LINES = ("#141414", "#0b4a9e", "#c25a00", "#949494")
 """Of the first, second, third and fourth line of a chart; apart in lightness too."""
 BAND = 0.18
 """How strongly the interval of a line is filled with its colour."""
+SHADE, THIN = "#dcdcdc", "#8c8c8c"
+"""On paper: of intervals, and of lines that stand behind the others."""
+CODE = "#000000"
+"""Of a code that a camera reads: full black, which no printer breaks up into dots."""
 
 FONT = '"Source Sans", "Source Sans 3", system-ui, "Segoe UI", sans-serif'
 MONO = '"Source Code Pro", ui-monospace, Consolas, monospace'
 TEXT_PX, SMALL_PX, STATE_PX = 17, 16, 34
+TITLE_PX, ANSWER_PX, HEADING_PX, LARGE_PX = 26, 24, 20, 19
+"""Of a page's name, of the sentence or item that is read first, of headings, of large buttons."""
 STEP_PX = 8
 """All distances are multiples of it."""
 TARGET_PX = 56
@@ -83,9 +89,9 @@ def page_css() -> str:
     """Give the style sheet of what we draw ourselves, for the screen and for one-file pages."""
     return f"""
 .fl {{ font-family: {FONT}; font-size: {TEXT_PX}px; line-height: 1.45; color: {INK}; }}
-.fl-title {{ font-size: 26px; font-weight: 700; margin: 0; line-height: 1.2; }}
+.fl-title {{ font-size: {TITLE_PX}px; font-weight: 700; margin: 0; line-height: 1.2; }}
 .fl-says {{ color: {GREY}; margin: {STEP_PX // 2}px 0 0; }}
-.fl-heading {{ font-size: 20px; font-weight: 700; margin: {STEP_PX}px 0 0;
+.fl-heading {{ font-size: {HEADING_PX}px; font-weight: 700; margin: {STEP_PX}px 0 0;
   padding-top: {STEP_PX}px; border-top: 2px solid {INK}; }}
 .fl-state {{ display: inline-block; padding: {STEP_PX}px {3 * STEP_PX}px; font-weight: 700;
   font-size: {STATE_PX}px; line-height: 1.2; border: 4px solid {INK}; background: {PAPER}; }}
@@ -150,12 +156,12 @@ def screen_css() -> str:
     return f"""
 .stMainBlockContainer {{ padding: 76px {3 * STEP_PX}px {6 * STEP_PX}px; max-width: 1320px; }}
 [data-testid="stVerticalBlock"] {{ gap: {2 * STEP_PX}px; }}
-[data-testid="stTopNavLink"], [data-testid="stTopNavLink"] * {{ font-size: 19px; }}
+[data-testid="stTopNavLink"], [data-testid="stTopNavLink"] * {{ font-size: {LARGE_PX}px; }}
 [data-testid="stTopNavLink"][aria-current="page"] {{ border-bottom: 4px solid {INK}; }}
 .stButton button, .stFormSubmitButton button, .stDownloadButton button {{
   min-height: 44px; font-weight: 600; border-width: 2px; }}
 .stButton button[kind="primary"], .stFormSubmitButton button[kind="primaryFormSubmit"] {{
-  min-height: {TARGET_PX}px; font-size: 19px; }}
+  min-height: {TARGET_PX}px; font-size: {LARGE_PX}px; }}
 .stButton button:focus-visible, .stFormSubmitButton button:focus-visible,
 input:focus-visible, [role="radio"]:focus-visible {{
   outline: 4px solid {ACCENT} !important; outline-offset: 2px; }}
@@ -164,8 +170,17 @@ input:focus-visible, [role="radio"]:focus-visible {{
 [data-testid="stButtonGroup"] button[aria-checked="true"] {{
   border-bottom: 4px solid {INK} !important; }}
 [data-testid="stButtonGroup"] button p, [data-testid="stExpander"] summary p,
-.stDownloadButton button p {{ font-size: {SMALL_PX}px; }}
-[data-testid="stFileUploaderDropzoneInstructions"] * {{ color: {GREY}; font-size: {SMALL_PX}px; }}
+.stButton button p, .stFormSubmitButton button p, .stDownloadButton button p {{
+  font-size: {SMALL_PX}px; }}
+.stButton button[kind="primary"] p, .stFormSubmitButton button[kind="primaryFormSubmit"] p {{
+  font-size: {LARGE_PX}px; }}
+.stButton button kbd, .stButton button kbd * {{ font-size: {SMALL_PX}px; color: inherit !important;
+  opacity: 1 !important; }}
+[data-testid="stFileUploader"] section :is(p, small, div, span) {{ font-size: {SMALL_PX}px; }}
+[data-testid="stFileChipName"] + div,
+[data-testid="stFileUploaderDropzoneInstructions"] * {{ color: {GREY}; }}
+[data-testid="stDateInputField"] * {{ font-size: {SMALL_PX}px; color: {GREY} !important;
+  opacity: 1; }}
 .stButton button:disabled, .stDownloadButton button:disabled {{
   color: {GREY}; border-style: dashed; }}
 ::placeholder {{ color: {GREY} !important; opacity: 1; }}

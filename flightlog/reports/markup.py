@@ -12,18 +12,28 @@ import io
 from collections.abc import Iterable, Sequence
 
 from flightlog.logbook.words import safe
+from flightlog.reports.look import (
+    FONT,
+    GREY,
+    HEADING_PX,
+    INK,
+    MONO,
+    PAPER,
+    SMALL_PX,
+    TITLE_PX,
+)
 
 _FORMULA = "=+-@\t\r"
 """With one of these first, a spreadsheet computes a cell instead of showing it."""
 
-_STYLE = """
-body { font: 16px/1.45 system-ui, sans-serif; color: #111; background: #fff; margin: 2em auto;
-       max-width: 60em; padding: 0 1em; }
-h1 { font-size: 1.5em; } h2 { font-size: 1.15em; margin-top: 1.6em; }
-table { border-collapse: collapse; width: 100%; } tr { break-inside: avoid; }
-th, td { border: 1px solid #555; padding: .35em .5em; text-align: left; vertical-align: top; }
-.blank { min-width: 7em; } .note { font-size: .9em; } .mono { font-family: monospace; }
-@media print { body { margin: 0; max-width: none; font-size: 11pt; } }
+_STYLE = f"""
+body {{ font: {SMALL_PX}px/1.45 {FONT}; color: {INK}; background: {PAPER};
+  margin: 2em auto; max-width: 60em; padding: 0 1em; }}
+h1 {{ font-size: {TITLE_PX}px; }} h2 {{ font-size: {HEADING_PX}px; margin-top: 1.6em; }}
+table {{ border-collapse: collapse; width: 100%; }} tr {{ break-inside: avoid; }}
+th, td {{ border: 1px solid {GREY}; padding: .35em .5em; text-align: left; vertical-align: top; }}
+.blank {{ min-width: 7em; }} .note {{ color: {GREY}; }} .mono {{ font-family: {MONO}; }}
+@media print {{ body {{ margin: 0; max-width: none; font-size: 11pt; }} }}
 """
 
 
@@ -54,6 +64,12 @@ def spreadsheet(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
     writer.writerow([cell(name) for name in head])
     writer.writerows([cell(value) for value in row] for row in rows)
     return text.getvalue()
+
+
+def listed(lines: Iterable[object]) -> str:
+    """Give an HTML list; nothing where there is no line."""
+    items = "".join(f"<li>{escaped(line)}</li>" for line in lines)
+    return f"<ul>{items}</ul>" if items else ""
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[object]], blank: Sequence[str] = ()) -> str:

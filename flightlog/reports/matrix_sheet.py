@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from flightlog.figures import FIGURES
-from flightlog.logbook.codes import head_code
 from flightlog.operations.desk import Desk
 from flightlog.operations.matrix import NOT_SHOWN, OPEN, SHOWN, Row
-from flightlog.operations.positions import named
+from flightlog.operations.positions import heads_of, named
 from flightlog.reports.cautions import RECORD
 from flightlog.reports.markup import escaped, page, spreadsheet, table
 from flightlog.reports.numbers import digits_beside, with_unit
@@ -108,7 +107,7 @@ def matrix_sheet(desk: Desk, rules: str, aircraft: str, rows: Sequence[Row]) -> 
         f"{file.configuration or 'not named'}, file SHA-256 {file.sha256[:_HASH_DIGITS]}…",
         f"As the record was on {desk.ledger.now:%Y-%m-%d %H:%M} UTC by this laptop's clock",
     )
-    heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
+    heads = ", ".join(heads_of(desk.ledger))
     return page(
         f"Inspection matrix: {aircraft} under {book.title or rules}",
         *(f"<p>{escaped(line)}</p>" for line in about),

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from flightlog.figures import FIGURES
 from flightlog.operations.limits_before import DECLARED, LIMITS, figure_of
 from flightlog.operations.next_flight import HELD, READY, RELEASED, NextFlight
 from flightlog.operations.plan import Condition
@@ -41,7 +42,7 @@ _OF = {
 _FEWEST_WORDS = 3
 """Less than this says no more than the title of the group."""
 _TO_DO = " items to do: "
-_COMMAND = re.compile(r":? ?'flightlog [^']*'")
+_COMMAND = re.compile(r"(?: with|:)? ?'flightlog [^']*'")
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,9 +109,12 @@ def first_section(now: NextFlight) -> str:
 
 
 def in_short(condition: Condition) -> str:
-    """Say a reason without the items of a list, which the list itself shows."""
+    """Say a reason without the items of a list, which the list itself shows, and without ids."""
     head, cut, _ = condition.says.partition(_TO_DO)
-    return f"{head}{_TO_DO.rstrip(': ')}" if cut else condition.says
+    if cut:
+        return f"{head}{_TO_DO.rstrip(': ')}"
+    kind = FIGURES.get(figure_of(condition)) if condition.name == LIMITS else None
+    return condition.says.replace(kind.id, kind.label.lower(), 1) if kind else condition.says
 
 
 def how_to_clear(condition: Condition, step: Step) -> str:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import segno
 
+from flightlog.reports.look import CODE, PAPER
+
 _ERROR = "m"
 """Up to a seventh of it may be dirty."""
 _BORDER = 4
@@ -36,8 +38,8 @@ def qr_svg(text: str) -> str:
     path = "".join(_runs(row, y + _BORDER) for y, row in enumerate(rows))
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {size} {size}" role="img" '
-        f'aria-label="QR code of the heads"><rect width="{size}" height="{size}" fill="#ffffff"/>'
-        f'<path d="{path}" fill="#000000" shape-rendering="crispEdges"/></svg>'
+        f'aria-label="QR code of the heads"><rect width="{size}" height="{size}" fill="{PAPER}"/>'
+        f'<path d="{path}" fill="{CODE}" shape-rendering="crispEdges"/></svg>'
     )
 
 

@@ -11,10 +11,10 @@ from flightlog.logbook.entry import Entry
 from flightlog.logbook.flying_kinds import LOAD_SHEET, WEATHER
 from flightlog.operations.calls import calls_of
 from flightlog.operations.desk import Desk
-from flightlog.operations.positions import named
+from flightlog.operations.positions import heads_of, named
 from flightlog.operations.release import ReleaseState, worth_of
 from flightlog.reports.cautions import CAUTIONS
-from flightlog.reports.markup import escaped, page, table
+from flightlog.reports.markup import escaped, listed, page, table
 from flightlog.reports.release_words import signature_lines
 
 
@@ -43,7 +43,7 @@ def release_sheet(desk: Desk, release: Entry) -> str:
         *_top(desk, state),
         table(("", ""), release_facts(desk, release)),
         "<h2>Signatures</h2>",
-        _listed(list(signature_lines(desk, release))),
+        listed(signature_lines(desk, release)),
         "<h2>Conditions, as they held when it was signed</h2>",
         table(("condition", "found"), conditions),
         *_calls(desk, release),
@@ -56,7 +56,7 @@ def _top(desk: Desk, state: ReleaseState) -> Iterator[str]:
     at = _utc(desk.ledger.now)
     yield f"<p><strong>{escaped(state.word)}</strong>, as the record stood at {escaped(at)}</p>"
     if state.reasons:
-        yield _listed([f"{c.name}: {c.says}" for c in state.reasons])
+        yield listed(f"{c.name}: {c.says}" for c in state.reasons)
     yield "".join(f'<p class="note">{escaped(text)}</p>' for text in CAUTIONS)
 
 
@@ -72,7 +72,7 @@ def release_facts(desk: Desk, release: Entry) -> Iterator[tuple[str, str]]:
     yield "take-off mass", f"{mass['value']} {mass['unit']}, {said['units']} units"
     yield from _numbers(desk, release)
     yield "landings declared", str(said["landings"])
-    yield "signed", _utc(signed)
+    yield "signed", f"{_utc(signed)}{_put_right(desk, release)}"
     yield "ends unspent", _utc(datetime.fromisoformat(str(said["until"]).replace("Z", "+00:00")))
     if "purpose" in said:
         yield "purpose", str(said["purpose"])
@@ -90,14 +90,22 @@ def _numbers(desk: Desk, release: Entry) -> Iterator[tuple[str, str]]:
     for sheet in desk.ledger.named(release, kind=LOAD_SHEET):
         said = sheet.body.content
         parts = [f"{said[k]['value']} {said[k]['unit']}" for k in ("arm", "balance")]
-        yield f"load sheet {named(sheet)}", f"arm {parts[0]}, balance {parts[1]}"
+        told = f"arm {parts[0]}, balance {parts[1]}{_put_right(desk, sheet)}"
+        yield f"load sheet {named(sheet)}", told
     for weather in desk.ledger.named(release, kind=WEATHER):
         said = weather.body.content
         keys = ("wind_mean", "wind_gust", "wind_from", "temperature", "pressure", "humidity")
         text = ", ".join(
             f"{k.replace('_', ' ')} {said[k]['value']} {said[k]['unit']}" for k in keys
         )
-        yield f"weather {named(weather)}", f"{text}, {_utc(desk.ledger.when(weather))}"
+        when = f"{_utc(desk.ledger.when(weather))}{_put_right(desk, weather)}"
+        yield f"weather {named(weather)}", f"{text}, {when}"
+
+
+def _put_right(desk: Desk, entry: Entry) -> str:
+    """Say of an entry that was corrected by which one: what it says is not what was."""
+    by = ", ".join(map(named, desk.ledger.corrections(entry)))
+    return f"; put right by {by}" if by else ""
 
 
 def _calls(desk: Desk, release: Entry) -> Iterator[str]:
@@ -119,17 +127,13 @@ def _value(one: dict[str, dict[str, str]]) -> str:
 
 def _foot(desk: Desk, release: Entry) -> Iterator[str]:
     cited = ", ".join(f"{named(e)} ({e.body.kind})" for e in desk.ledger.named(release))
-    heads = ", ".join(head_code(t.body.number, t.hash) for t in desk.ledger.order.tips())
+    heads = ", ".join(heads_of(desk.ledger))
     itself = head_code(release.body.number, release.hash)
     yield f'<p class="note">Rests on {escaped(cited)}.</p>'
     yield (
         f'<p class="note">This release: <span class="mono">{escaped(itself)}</span>. Head of the '
         f'record when this was printed: <span class="mono">{escaped(heads)}</span>.</p>'
     )
-
-
-def _listed(lines: list[str]) -> str:
-    return f"<ul>{''.join(f'<li>{escaped(line)}</li>' for line in lines)}</ul>"
 
 
 def _utc(when: datetime) -> str:

@@ -10,14 +10,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
-from flightlog.logbook.codes import head_code
 from flightlog.logbook.entry import Entry, write_utc
 from flightlog.operations.calls import calls_of
 from flightlog.operations.desk import Desk
 from flightlog.operations.fitness import FitnessState
 from flightlog.operations.next_flight import READY
 from flightlog.operations.plan import Condition, Plan
-from flightlog.operations.positions import named
+from flightlog.operations.positions import heads_of, named
 from flightlog.operations.release import HELD, RELEASED, ReleaseState
 from flightlog.reports.cautions import CAUTIONS
 
@@ -121,8 +120,7 @@ def _holding_lines(found: Iterable[Condition]) -> Iterator[str]:
 
 
 def _last_lines(desk: Desk) -> Iterator[str]:
-    heads = [head_code(t.body.number, t.hash) for t in desk.ledger.order.tips()]
-    yield f"Head of the record: {', '.join(heads)}"
+    yield f"Head of the record: {', '.join(heads_of(desk.ledger))}"
     yield from CAUTIONS
 
 
@@ -164,22 +162,13 @@ def _object(
     reasons: Iterable[Condition],
     found: Iterable[Condition],
 ) -> dict[str, Any]:
-    chosen = None
-    if plan is not None:
-        chosen = {
-            "pack": plan.pack,
-            "rules": plan.rules or None,
-            "site": plan.site or None,
-            "landings": plan.landings,
-            "purpose": plan.purpose or None,
-        }
     calls = calls_of(desk, release) if release is not None else None
     return {
         "schema": _SCHEMA,
         "state": word,
         "at": write_utc(desk.ledger.now),
         "aircraft": aircraft,
-        "plan": chosen,
+        "plan": None if plan is None else _plan(plan),
         "release": named(release) if release is not None else None,
         "until": write_utc(until) if until is not None else None,
         "reasons": [
@@ -195,8 +184,18 @@ def _object(
             for c in found
         ],
         "calls": None if calls is None else {"entry": named(calls.entry), "wrong": calls.wrong},
-        "heads": [head_code(t.body.number, t.hash) for t in desk.ledger.order.tips()],
+        "heads": list(heads_of(desk.ledger)),
         "cautions": list(CAUTIONS),
+    }
+
+
+def _plan(plan: Plan) -> dict[str, Any]:
+    return {
+        "pack": plan.pack,
+        "rules": plan.rules or None,
+        "site": plan.site or None,
+        "landings": plan.landings,
+        "purpose": plan.purpose or None,
     }
 
 

@@ -22,9 +22,9 @@ from flightlog.operations.upkeep import LATER, Due
 from flightlog.reports.flights import WITHOUT as LOUD_WITHOUT
 from flightlog.reports.look import shape
 from flightlog.reports.markup import spreadsheet
-from flightlog.reports.numbers import digits, with_unit
+from flightlog.reports.numbers import digits
 from flightlog.reports.plain import plain
-from flightlog.reports.stored_words import WORST_FIRST
+from flightlog.rules.outcomes import WORST_FIRST
 
 ROLL, UNITS, MASS = "takeoff.ground_roll", "payload.units", "mass.takeoff"
 CLIMB, LAP_ENERGY = "climb.best_rate", "energy.per_lap"
@@ -55,20 +55,21 @@ MEASURES: Mapping[str, Measure] = {
 HEAD = (
     "Sortie",
     "Date UTC",
-    "Aircraft",
-    "Pack",
-    "Minutes",
-    "Landings",
-    "Units",
-    "Mass kg",
-    "Roll m",
-    "Roll, 95 %",
-    "Climb m/s",
-    "Wh/lap",
     "Release",
     "Outcomes",
+    "Roll m",
+    "Roll m, 95 %",
+    "Mass kg",
+    "Units",
+    "Climb m/s",
+    "Wh/lap",
+    "Minutes",
+    "Landings",
+    "Aircraft",
+    "Pack",
     "Contradictions",
 )
+"""Columns of the table; a narrow screen cuts the last ones off, so what counts stands first."""
 DECIMALS = {
     "Minutes": 1,
     "Landings": 0,
@@ -90,18 +91,18 @@ def season_cells(row: SeasonRow) -> tuple[Cell, ...]:
     return (
         row.name,
         f"{known:%Y-%m-%d %H:%M}" if known is not None else "time not known",
-        plain(flight.aircraft, _LONGEST) or "not known",
-        plain(flight.pack, _LONGEST) or "not known",
-        flight.flown_s / 60 if flight.flown_s > 0 else None,
-        float(flight.landings),
-        _value(row, UNITS),
-        _value(row, MASS),
-        _value(row, ROLL),
-        interval(row.figures.get(ROLL), MEASURES[ROLL].decimals),
-        _value(row, CLIMB),
-        _value(row, LAP_ENERGY),
         release_word(row),
         outcomes_word(row.verdicts),
+        _value(row, ROLL),
+        interval(row.figures.get(ROLL), MEASURES[ROLL].decimals),
+        _value(row, MASS),
+        _value(row, UNITS),
+        _value(row, CLIMB),
+        _value(row, LAP_ENERGY),
+        flight.flown_s / 60 if flight.flown_s > 0 else None,
+        float(flight.landings),
+        plain(flight.aircraft, _LONGEST) or "not known",
+        plain(flight.pack, _LONGEST) or "not known",
         contradictions_word(row),
     )
 
@@ -215,10 +216,3 @@ def due_rows(due: Iterable[Due], most: int) -> list[tuple[str, str, str, str]]:
 def contradiction_rows(rows: Iterable[SeasonRow]) -> list[tuple[str, str, str]]:
     """Give the flights with what does not go together in them: flight, word, both sides."""
     return [(row.name, one.code, one.says) for row in rows for one in row.contradictions]
-
-
-def number_text(measure: Measure, number: Number) -> str:
-    """Write a number with its unit and interval."""
-    span = interval(number, measure.decimals)
-    value = with_unit(digits(number.value, measure.decimals), measure.unit)
-    return f"{value} ({span})" if span else value

@@ -7,7 +7,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from flightlog.reports.look import page_css
+from flightlog.reports.look import (
+    ANSWER_PX,
+    FAINT,
+    GREY,
+    HEADING_PX,
+    INK,
+    LARGE_PX,
+    MONO,
+    SMALL_PX,
+    STEP_PX,
+    TITLE_PX,
+    page_css,
+)
 from flightlog.reports.markup import escaped, page
 from flightlog.reports.qr_code import MOST_HEADS, head_text, qr_svg
 from flightlog.reports.sheet_content import (
@@ -26,44 +38,51 @@ from flightlog.reports.sheet_content import (
     state_shape,
 )
 
-SHEET_CSS = """
-body { max-width: 1080px; margin: 24px auto; padding: 0 24px; }
-h1 { font-size: 30px; line-height: 1.2; margin: 0; }
-.fl h2 { font-size: 20px; margin: 24px 0 8px; padding-bottom: 4px;
-  border-bottom: 2px solid #141414; }
-.fl .under { font-size: 19px; margin: 4px 0 0; }
-.fl .from { color: #474747; margin: 4px 0 16px; padding-bottom: 16px; border-bottom: 3px solid; }
-.fl .headline { font-size: 24px; line-height: 1.3; font-weight: 700; margin: 16px 0; }
-.fl .band { display: grid; gap: 0 40px; }
-.fl .band > div { min-width: 0; }
-.fl th, .fl td { border: 0; border-bottom: 1px solid #c9c9c4; overflow-wrap: anywhere; }
-.fl th { border-bottom: 2px solid #141414; color: #474747; font-size: 16px; }
-.fl .number { text-align: right; white-space: nowrap; overflow-wrap: normal; }
-.fl td.short { white-space: nowrap; }
-.fl dl { display: grid; grid-template-columns: max-content 1fr; gap: 4px 24px; margin: 8px 0;
-  padding: 0; }
-.fl dt { color: #474747; } .fl dd { margin: 0; overflow-wrap: anywhere; min-width: 0; }
-.fl p { margin: 8px 0; overflow-wrap: anywhere; }
-.fl .none, .fl .source { color: #474747; } .fl .source { font-size: 16px; }
-.fl .strip { display: grid; grid-template-columns: 168px 1fr 320px; gap: 4px 24px;
-  align-items: center; border-bottom: 1px solid #c9c9c4; padding: 8px 0; }
-.fl .state { font-weight: 700; white-space: nowrap; }
-.fl .band svg { width: 100%; height: auto; }
-.fl .notice { display: flex; gap: 24px; align-items: center; margin: 16px 0; }
-.fl .notice .fl-state { font-size: 24px; flex: none; }
-.fl .lacking { border: 2px dashed #474747; padding: 16px; }
-.fl .foot { display: grid; grid-template-columns: 1fr 180px; gap: 32px; margin-top: 32px;
-  border-top: 3px solid #141414; padding-top: 16px; }
-.fl .head { font-family: monospace; font-size: 18px; font-weight: 700; overflow-wrap: anywhere; }
-.fl .box { border: 2px solid #141414; display: inline-block; width: 40px; height: 40px; }
-.fl .field { border: 1px solid #474747; display: inline-block; width: 90px; height: 40px; }
-.fl .tick { display: inline-block; margin: 4px 16px 4px 0; font-size: 16px; }
-.fl .tick span { display: block; }
-@media (max-width: 860px) {
-  .fl .band { grid-template-columns: 1fr !important; }
-  .fl .strip { grid-template-columns: 1fr; } .fl .foot { grid-template-columns: 1fr; }
-}
-@media print { .fl .band, .fl .strip, .fl .foot, .fl tr { break-inside: avoid-page; } }
+SHEET_CSS = f"""
+body {{ max-width: 1080px; margin: {3 * STEP_PX}px auto; padding: 0 {3 * STEP_PX}px; }}
+h1 {{ font-size: {TITLE_PX}px; line-height: 1.2; margin: 0; }}
+.fl h2 {{ font-size: {HEADING_PX}px; margin: {3 * STEP_PX}px 0 {STEP_PX}px;
+  padding-bottom: {STEP_PX // 2}px; border-bottom: 2px solid {INK}; }}
+.fl .under {{ font-size: {LARGE_PX}px; margin: {STEP_PX // 2}px 0 0; }}
+.fl .from {{ color: {GREY}; margin: {STEP_PX // 2}px 0 {2 * STEP_PX}px;
+  padding-bottom: {2 * STEP_PX}px; border-bottom: 3px solid; }}
+.fl .headline {{ font-size: {ANSWER_PX}px; line-height: 1.3; font-weight: 700;
+  margin: {2 * STEP_PX}px 0; }}
+.fl .band {{ display: grid; gap: 0 {5 * STEP_PX}px; }}
+.fl .band > div {{ min-width: 0; }}
+.fl th, .fl td {{ border: 0; border-bottom: 1px solid {FAINT}; overflow-wrap: anywhere; }}
+.fl th {{ border-bottom: 2px solid {INK}; color: {GREY}; font-size: {SMALL_PX}px; }}
+.fl .number {{ text-align: right; white-space: nowrap; overflow-wrap: normal; }}
+.fl td.short {{ white-space: nowrap; }} .fl th {{ overflow-wrap: normal; }}
+.fl dl {{ display: grid; grid-template-columns: max-content 1fr; padding: 0;
+  gap: {STEP_PX // 2}px {3 * STEP_PX}px; margin: {STEP_PX}px 0; }}
+.fl dt {{ color: {GREY}; }} .fl dd {{ margin: 0; overflow-wrap: anywhere; min-width: 0; }}
+.fl p {{ margin: {STEP_PX}px 0; overflow-wrap: anywhere; }}
+.fl .none, .fl .source {{ color: {GREY}; }} .fl .source {{ font-size: {SMALL_PX}px; }}
+.fl .strip {{ display: grid; grid-template-columns: 168px 1fr 320px; align-items: center;
+  gap: {STEP_PX // 2}px {3 * STEP_PX}px; padding: {STEP_PX}px 0;
+  border-bottom: 1px solid {FAINT}; }}
+.fl .state {{ font-weight: 700; white-space: nowrap; }}
+.fl .band svg {{ width: 100%; height: auto; }}
+.fl .notice {{ display: flex; gap: {3 * STEP_PX}px; align-items: center;
+  margin: {2 * STEP_PX}px 0; }}
+.fl .notice .fl-state {{ font-size: {ANSWER_PX}px; flex: none; }}
+.fl .lacking {{ border: 2px dashed {GREY}; padding: {2 * STEP_PX}px; }}
+.fl .foot {{ display: grid; grid-template-columns: 1fr 180px; gap: {4 * STEP_PX}px;
+  margin-top: {4 * STEP_PX}px; border-top: 3px solid {INK}; padding-top: {2 * STEP_PX}px; }}
+.fl .head {{ font-family: {MONO}; font-size: {LARGE_PX}px; font-weight: 700;
+  overflow-wrap: anywhere; }}
+.fl .box, .fl .field {{ height: {5 * STEP_PX}px; }}
+.fl .box {{ border: 2px solid {INK}; width: {5 * STEP_PX}px; }}
+.fl .field {{ border: 1px solid {GREY}; width: 90px; }}
+.fl .tick {{ display: inline-block; margin: {STEP_PX // 2}px {2 * STEP_PX}px {STEP_PX // 2}px 0;
+  font-size: {SMALL_PX}px; }}
+.fl .tick span {{ display: block; }}
+@media (max-width: 860px) {{
+  .fl .band {{ grid-template-columns: 1fr !important; }}
+  .fl .strip {{ grid-template-columns: 1fr; }} .fl .foot {{ grid-template-columns: 1fr; }}
+}}
+@media print {{ .fl .band, .fl .strip, .fl .foot, .fl tr {{ break-inside: avoid-page; }} }}
 """
 
 

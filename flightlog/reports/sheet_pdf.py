@@ -21,6 +21,7 @@ from typing import Any
 import typst
 
 from flightlog.logbook.words import safe
+from flightlog.reports.look import FAINT, GREY, INK, PAPER
 from flightlog.reports.qr_code import MOST_HEADS, head_text, qr_svg
 from flightlog.reports.sheet_content import (
     Notice,
@@ -125,6 +126,7 @@ def _files(content: SheetContent, levels: Sequence[int]) -> Files:
     top = [cut_block(b) if content.one_page_each else b for b in content.top]
     left_out = content.heads[MOST_HEADS:]
     body = {
+        "look": {"ink": INK, "grey": GREY, "faint": FAINT, "paper": PAPER},
         "title": printed(content.title),
         "subtitle": printed(content.subtitle),
         "team": printed(content.team),

@@ -13,9 +13,7 @@ from typing import Any
 from flightlog.figures import FIGURES, LEVEL, Figure
 from flightlog.findings import Finding
 from flightlog.rules.outcomes import Bound, Outcome
-
-_NORMAL = 1.959964
-"""Half of a Gaussian's 95 % interval, in standard uncertainties."""
+from flightlog.uncertain import NORMAL_95
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +28,7 @@ class StoredQuantity:
     @property
     def std(self) -> float:
         """Standard uncertainty, as if the interval were a Gaussian's."""
-        return (self.high - self.low) / (2 * _NORMAL)
+        return (self.high - self.low) / (2 * NORMAL_95)
 
     def interval(self, level: float = LEVEL) -> tuple[float, float]:
         """Give the interval that was stored.

@@ -8,8 +8,8 @@ from typing import Any
 from flightlog.figures import FIGURES
 from flightlog.reports.numbers import digits, digits_beside, probability, with_unit
 from flightlog.reports.plain import plain
+from flightlog.rules.outcomes import WORST_FIRST
 
-WORST_FIRST = ("not met", "not shown", "not assessable", "met")
 _LONGEST = 400
 
 

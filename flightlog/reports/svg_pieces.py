@@ -14,19 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flightlog.reports.chart import Array, Line
-from flightlog.reports.look import INK, PAPER
+from flightlog.reports.look import INK, PAPER, SHADE, THIN
 from flightlog.reports.markup import escaped
 from flightlog.reports.plain import plain
 from flightlog.reports.thinning import thinned
 
 TEXT, SMALL = 13.0, 12.0
 """Sizes of letters: names, and numbers of axes. [px]"""
-SHADE, THIN = "#dcdcdc", "#8c8c8c"
-"""Of bands, and of lines that stand behind."""
 DASHES = {"solid": "", "dashed": "9 5", "dotted": "1.5 4.5", "points": ""}
 SHAPES = ("circle", "square", "triangle", "cross")
 LARGEST = 1e12
 """A larger number is none that anything of the kind measures; it is drawn as a gap."""
+_SMALLEST = 1e-300
 _APART = 7.0
 _LETTER = 0.54
 _STEPS = (1.0, 2.0, 5.0, 10.0)
@@ -152,6 +151,7 @@ class Axis:
 
 def round_step(least: float) -> float:
     """Give the next 1, 2 or 5 with any power of ten that is not less."""
+    least = max(least, _SMALLEST)  # shares of a smaller number come to nothing
     power = 10.0 ** math.floor(math.log10(least))
     return next(power * s for s in _STEPS if power * s >= least * (1 - 1e-9))
 

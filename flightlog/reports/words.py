@@ -29,16 +29,14 @@ from flightlog.reports.numbers import (
 )
 from flightlog.reports.plain import plain
 from flightlog.reports.strip import DRAWN, Look, draw
-from flightlog.rules.outcomes import Outcome
+from flightlog.rules.outcomes import WORST_FIRST, Outcome
+from flightlog.uncertain import NORMAL_95
 
 CAUTION = (
     "This says what the log shows, not that the flight was safe or legal. Local law, the rule "
     "book in force and licensed practice decide; a figure that is withheld approves nothing."
 )
 """The last line of every debrief."""
-
-NORMAL_95 = 1.959964
-"""Half of a Gaussian's 95 % interval, in standard uncertainties."""
 
 TEXT_LIMIT = 400
 """Longest text from outside in one place [characters]."""
@@ -52,7 +50,6 @@ _TAIL = 26
 _SAME_CODE = 3
 """Findings of one kind that are written out; the others are counted."""
 
-_ORDER_OF_WORDS = ("not met", "not shown", "not assessable", "met")
 _ORDER_OF_SEVERITY = ("stop", "degrade", "note")
 
 _SUBJECTS: Mapping[str, str] = {
@@ -258,7 +255,7 @@ def moment_text(receipt: Receipt, time_s: float) -> str:
 
 
 def _outcomes(sortie: SortieDebrief, width: int, look: Look) -> list[str]:
-    ordered = sorted(sortie.outcomes, key=lambda o: _ORDER_OF_WORDS.index(o.outcome))
+    ordered = sorted(sortie.outcomes, key=lambda o: WORST_FIRST.index(o.outcome))
     lines = [""] if ordered else []
     for outcome in ordered:
         lines += _outcome(outcome, width, look)

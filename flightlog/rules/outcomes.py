@@ -9,6 +9,8 @@ from typing import Literal
 from flightlog.uncertain import Quantity
 
 Verdict = Literal["met", "not met", "not shown", "not assessable"]
+WORST_FIRST: tuple[Verdict, ...] = ("not met", "not shown", "not assessable", "met")
+"""The order in which outcomes are read."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,7 +55,7 @@ def drop(window: Watched, log: Path) -> tuple[float, float]:
         said.click()
         page.wait_for_function(f"b => !({ASKED}) && ({ANSWERED})(b)", arg=before, timeout=120_000)
     first = time.perf_counter() - began
-    page.locator(".js-plotly-plot").nth(3).wait_for(timeout=120_000)
+    page.locator(".js-plotly-plot").nth(2).wait_for(timeout=120_000)
     window.settle()
     return first, time.perf_counter() - began
 

@@ -46,7 +46,10 @@ def test_a_dropped_log_is_answered_with_its_limits_its_charts_and_what_it_lacked
     assert re.search(r"Ground roll 2[78]\.\d m \(\d\d\.\d to \d\d\.\d\)", said)
     assert "FLOWN WITHOUT A RELEASE" in said
     assert "What came of the log" in said
-    page.locator(".js-plotly-plot").nth(3).wait_for()
+    page.locator(".js-plotly-plot").nth(2).wait_for()
+    page.get_by_role("radio", name="Laps side by side").click()
+    window.settle()
+    assert "Laps side by side" in page.locator(".fl-heading").last.inner_text()
     assert "95 % interval" in said
     window.refuse_cut_off()
 

@@ -33,8 +33,19 @@ def test_every_page_holds_at_the_sizes_of_field_laptops(browser, released_addres
         for name in NAMES:
             window.go(name)
             window.refuse_cut_off()
+            window.refuse_small_or_faint()
             here = window.page.locator('[data-testid="stTopNavLink"][aria-current="page"]')
             assert name == here.inner_text()
             said = window.page.locator(".stMain").inner_text()
             assert len(said) > 60, name
             assert "a fault of this program" not in said
+
+
+def test_the_first_page_is_found_by_its_name_too(browser, released_address):
+    context = browser.new_context()
+    page = context.new_page()
+    page.goto(f"{released_address}/before")
+
+    page.locator(".fl-state").first.wait_for()
+    assert 0 == page.get_by_text("Page not found").count()
+    context.close()

@@ -43,6 +43,38 @@ CUT_OFF = """
 }
 """
 
+SMALL_OR_FAINT = """
+() => {
+  const found = [];
+  const numbers = s => s.match(/[\\d.]+/g).map(Number);
+  const light = c => {
+    const [r, g, b] = c.map(v => v / 255).map(
+      v => v <= 0.03928 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  for (const e of document.querySelectorAll('.stMain *, header *')) {
+    const own = [...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim());
+    if (!own || e.closest('.js-plotly-plot, [data-testid="stIconMaterial"]')) continue;
+    const style = getComputedStyle(e);
+    const box = e.getBoundingClientRect();
+    if (style.visibility === 'hidden' || box.width <= 1 || box.height <= 1) continue;
+    let paper = [255, 255, 255], opaque = 1;
+    for (let up = e; up; up = up.parentElement) {
+      const below = numbers(getComputedStyle(up).backgroundColor);
+      opaque *= Number(getComputedStyle(up).opacity);
+      if (below.length < 4 || below[3] > 0.5) { paper = below.slice(0, 3); break; }
+    }
+    const [r, g, b, alpha = 1] = numbers(style.color);
+    const ink = [r, g, b].map((v, i) => v * alpha * opaque + paper[i] * (1 - alpha * opaque));
+    const [dark, bright] = [light(ink), light(paper)].sort((one, other) => one - other);
+    const size = parseFloat(style.fontSize), contrast = (bright + 0.05) / (dark + 0.05);
+    if (size < 15.9 || contrast < 7)
+      found.push(`${size} px, ${contrast.toFixed(1)} to 1: ${e.textContent.trim().slice(0, 60)}`);
+  }
+  return [...new Set(found)];
+}
+"""
+
 
 @dataclass
 class Watched:
@@ -80,6 +112,10 @@ class Watched:
     def refuse_cut_off(self) -> None:
         """Note each text that is cut off, or leaves the screen."""
         self.faults += self.page.evaluate(CUT_OFF)
+
+    def refuse_small_or_faint(self) -> None:
+        """Note each text that can't be read in the sun: below 16 px, or below 7 to 1."""
+        self.faults += self.page.evaluate(SMALL_OR_FAINT)
 
 
 @contextmanager

@@ -4,7 +4,7 @@ import shutil
 
 import pytest
 
-from flightlog.dashboard import shell
+from flightlog.dashboard import before_answers, shell
 from tests.dashboard.screens import Screen, keep_keys, keep_names, opened
 from tests.operations.conftest import farm_place  # noqa: F401
 from tests.operations.made import MORNING, HillFarm
@@ -66,3 +66,9 @@ def ready_screen(ready_place, tmp_path, monkeypatch):  # noqa: F811
 def released_screen(released_place, tmp_path, monkeypatch):  # noqa: F811
     """Pages of a farm that is released."""
     return _screen(*released_place, tmp_path, monkeypatch)
+
+
+@pytest.fixture
+def patient(monkeypatch):
+    """Nobody is too quick for a check."""
+    monkeypatch.setattr(before_answers, "LEAST_S", 0.0)

@@ -7,12 +7,14 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from flightlog.dashboard import taking, views
+from flightlog.dashboard import shell, taking, views
+from flightlog.errors import FlightlogError
 from flightlog.operations.by_hand import Flown, draft_sortie
 from flightlog.operations.importing import Told
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import sorties
 from flightlog.operations.taking_in import take_in
+from flightlog.team.files import Versions
 from tests.dashboard.before_page import farm_of
 from tests.dashboard.screens import texts
 from tests.logbook.made import public_of
@@ -66,7 +68,7 @@ def test_charts_are_drawn_and_a_missing_sensor_is_named(evening):
 
     page = evening.page("after")
 
-    assert 4 == len(page.get("plotly_chart"))
+    assert 3 == len(page.get("plotly_chart"))
     said = texts(page)
     assert "the log has no airspeed" in said, "what is withheld, and why"
     assert name in page.selectbox[0].options[0]
@@ -98,14 +100,17 @@ def test_a_flight_without_a_log_says_so(evening):
 def test_a_kept_log_that_was_damaged_is_told_and_the_numbers_stay(evening):
     flown(evening, "calm.bin")
     log = max((evening.team / "logbook").rglob("*"), key=lambda p: p.stat().st_size * p.is_file())
+    whole = log.read_bytes()
     log.chmod(0o600)
-    log.write_bytes(log.read_bytes()[: 1 << 20])
+    log.write_bytes(whole[: 1 << 20])
 
     page = evening.page("after")
 
     said = texts(page)
     assert "Ground roll 28.1 m" in said
-    assert "fl-warn" in said
+    assert "the kept log" in said
+    log.write_bytes(whole)  # as a merge with another copy of the folder does
+    assert "the kept log" not in texts(page.run())
 
 
 def test_the_newest_log_of_the_card_is_taken_at_one_press(evening, tmp_path):
@@ -119,6 +124,49 @@ def test_the_newest_log_of_the_card_is_taken_at_one_press(evening, tmp_path):
 
     assert "Ground roll 28.1 m" in texts(page)
     assert "Recorded as" in texts(page)
+
+
+def test_no_other_answer_stands_below_a_log_that_is_asked_about(evening, tmp_path):
+    flown(evening, "calm.bin")
+    card = tmp_path / "card"
+    card.mkdir()
+    shutil.copy(SAMPLES / "calm_transmitter.csv", card)
+    lies_in(evening, card)
+    page = evening.page("after")
+    assert "Ground roll 28.1 m" in texts(page)
+
+    page.button(key="after-newest").click().run()
+
+    assert "of which aircraft it is" in texts(page)
+    assert "Ground roll" not in texts(page)
+
+
+def test_below_a_log_that_was_refused_it_says_that_another_flight_stands(evening, tmp_path):
+    flown(evening, "calm.bin")
+    card = tmp_path / "card"
+    card.mkdir()
+    (card / "junk.bin").write_bytes(b"no log at all" * 99)
+    lies_in(evening, card)
+    page = evening.page("after")
+
+    page.button(key="after-newest").click().run()
+
+    assert 'role="alert"' in texts(page)
+    assert "Below stands another flight: 2027-03-15" in texts(page)
+
+
+def test_without_an_aircraft_the_way_out_is_told(evening, tmp_path, monkeypatch):
+    card = tmp_path / "card"
+    card.mkdir()
+    shutil.copy(SAMPLES / "calm_transmitter.csv", card)
+    lies_in(evening, card)
+    page = evening.page("after")
+    monkeypatch.setattr(Versions, "ids", lambda self, kind: ())
+
+    page.button(key="after-newest").click().run()
+
+    assert "flightlog team enter aircraft/" in texts(page)
+    assert not [b for b in page.button if b.key == "after-whose-said"]
 
 
 def test_a_log_of_nobody_is_asked_about_and_taken_when_that_is_answered(evening, tmp_path):
@@ -135,6 +183,27 @@ def test_a_log_of_nobody_is_asked_about_and_taken_when_that_is_answered(evening,
 
     assert "of which aircraft it is" not in texts(page)
     assert "Recorded as" in texts(page)
+
+
+@pytest.mark.parametrize("error", [OSError(28, "No space left on device"), ZeroDivisionError()])
+def test_a_log_that_is_at_fault_does_not_come_back(evening, tmp_path, monkeypatch, error):
+    card = tmp_path / "card"
+    card.mkdir()
+    shutil.copy(SAMPLES / "calm.bin", card)
+    lies_in(evening, card)
+    monkeypatch.setattr(shell, "fault_of", lambda error: FlightlogError(type(error).__name__))
+    page = evening.page("after")
+
+    def at_fault(*_):
+        raise error
+
+    monkeypatch.setattr(taking, "take_in", at_fault)
+    page.button(key="after-newest").click().run()
+    assert "No space" in texts(page) or "ZeroDivisionError" in texts(page)
+
+    page.run()
+    assert "No flight is in the record yet." in texts(page)
+    assert "ZeroDivisionError" not in texts(page)
 
 
 def test_an_empty_card_is_told(evening, tmp_path):
@@ -158,6 +227,9 @@ def test_an_empty_card_is_told(evening, tmp_path):
         ("", "log"),
         ("a\x00b\u202e.bin", "ab.bin"),
         ("x" * 400 + ".bin", "x" * 116 + ".bin"),
+        ("飛" * 120 + ".bin", "飛" * 38 + ".bin"),
+        ("a" + "." * 117 + "b", "a" + "." * 117 + "b"),
+        ("a" * 9 + " ." + "x" * 118, "x" * 118),
     ],
 )
 def test_a_dropped_file_keeps_the_last_part_of_its_name(given, kept):

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
-
-from flightlog.dashboard import before_answers
 from flightlog.operations.checks import About
 from flightlog.operations.positions import named
 from tests.dashboard.before_page import (
@@ -22,12 +19,6 @@ from tests.operations.lists import walk as lists_walk
 from tests.operations.test_walk import deferred
 
 
-@pytest.fixture
-def patient(monkeypatch):
-    """Nobody is too quick."""
-    monkeypatch.setattr(before_answers, "LEAST_S", 0.0)
-
-
 def test_a_choice_is_signed_by_its_own_button(farm_screen, patient):
     with farm_of(farm_screen) as farm:
         edited(farm, 'id = "structure"', 'id = "structure"\nkind = "choice"', CHOICES)
@@ -38,6 +29,22 @@ def test_a_choice_is_signed_by_its_own_button(farm_screen, patient):
 
     ok(page)
     assert "fail, cracked" in texts(page), "a choice that does not pass is a fail"
+
+
+def test_a_choice_may_be_called_like_anything_on_the_page(farm_screen, patient):
+    names = ["later", "back", "value", "to-fail", "to-fail", "A -> B"]
+    choices = f"choices = {names}\npassing = {names}\n".replace("'", '"')
+    with farm_of(farm_screen) as farm:
+        edited(farm, 'id = "structure"', 'id = "structure"\nkind = "choice"', choices)
+    page = taken(farm_screen)
+    at_laptop(page, "daily", "mechanic")
+
+    item(ok(page), "structure", "-choice-later").click().run()
+
+    ok(page)
+    with farm_of(farm_screen) as farm:
+        (check,) = farm.desk.ledger.of("check", item="structure")
+        assert ("pass", "later") == (check.body.content["result"], check.body.content["choice"])
 
 
 CHOICES = 'choices = ["sound", "cracked"]\npassing = ["sound"]\n'

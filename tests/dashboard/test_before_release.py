@@ -34,6 +34,8 @@ def test_what_is_expected_is_signed_by_an_engineer(ready_screen):
     ok(page)
     assert "Signed and added: what is expected" in texts(page)
     assert "31.5" in texts(page)
+    assert "" == page.text_input(key="before-expect-value").value, "nobody signs it twice by a slip"
+    assert "Expected, m" == page.text_input(key="before-expect-value").label
 
 
 def test_a_release_is_signed_by_two_and_then_the_word_is_released(ready_screen):
@@ -88,6 +90,19 @@ def test_a_release_is_not_signed_when_what_it_rests_on_is_over_meanwhile(ready_s
     assert HELD == state_of(page)
     assert before == length(ready_screen)
     assert passphrase_of("pilot") not in kept(page)
+
+
+def test_a_release_is_drawn_up_anew_when_the_clock_was_set_back(ready_screen):
+    ready_screen.clock.later(minutes=40)
+    page = section(ok(ready_screen.page("before")), "release")
+    page.selectbox(key="before-releases").set_value(public_of("mechanic")).run()
+    made = page.session_state["before-release-draft"].made
+
+    ready_screen.clock.later(minutes=-30)
+    page.run()
+
+    again = page.session_state["before-release-draft"]
+    assert again.made < made, "else it would end later than a release may"
 
 
 def test_the_one_who_accepts_is_not_offered_to_release(ready_screen):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import pytest
-
 from flightlog.dashboard import before_answers
 from tests.dashboard.before_page import (
     at_laptop,
@@ -19,13 +17,7 @@ from tests.dashboard.before_page import (
 from tests.dashboard.screens import passphrase_of, texts
 
 
-@pytest.fixture
-def patient(monkeypatch):
-    """Nobody is too quick."""
-    monkeypatch.setattr(before_answers, "LEAST_S", 0.0)
-
-
-def test_two_persons_walk_anitem_one_after_the_other(farm_screen, patient):
+def test_two_persons_walk_an_item_one_after_the_other(farm_screen, patient):
     page = taken(farm_screen)
     at_laptop(page, "daily", "mechanic")
     assert "mechanic" in texts(page)
@@ -89,6 +81,30 @@ def test_a_fail_says_what_is_wrong_and_holds_the_aircraft(farm_screen, patient):
     assert "failed: daily/structure" in texts(page)
 
 
+def test_a_fail_without_words_is_not_signed(farm_screen, patient):
+    page = taken(farm_screen)
+    at_laptop(page, "daily", "mechanic")
+    item(page, "structure", "-to-fail").click().run()
+    before = length(farm_screen)
+
+    item(page, "structure", "-sign-fail").click().run()
+
+    ok(page)
+    assert "what is wrong is not said" in texts(page)
+    assert before == length(farm_screen)
+
+
+def test_an_item_that_failed_is_marked_so_where_it_stands(farm_screen, patient):
+    page = taken(farm_screen)
+    at_laptop(page, "daily", "mechanic")
+    item(page, "structure", "-to-fail").click().run()
+    reason = next(f for f in page.text_input if f.label == "What is wrong")
+    reason.set_value("spar cracked")
+    item(page, "structure", "-sign-fail").click().run()
+
+    assert "✕ fail</span> spar cracked" in texts(page)
+
+
 def test_a_measurement_passes_on_its_number_alone(farm_screen, patient):
     page = taken(farm_screen, "pre-flight")
     at_laptop(page, "pre-flight", "mechanic")
@@ -108,7 +124,7 @@ def test_a_measurement_passes_on_its_number_alone(farm_screen, patient):
     assert "fail, 300 m" in texts(page)
 
 
-def test_as_a_list_allitems_of_the_person_are_there(farm_screen, patient):
+def test_as_a_list_all_items_of_the_person_are_there(farm_screen, patient):
     page = taken(farm_screen)
     at_laptop(page, "daily", "mechanic")
     assert 1 == sum(b.label == "Pass" for b in page.button)
@@ -167,6 +183,8 @@ def test_an_item_that_was_passed_by_a_slip_can_be_done_again(farm_screen, patien
 
     again.set_value("wiring").run()
     item(page, "wiring", "-to-fail").click().run()
+    reason = next(f for f in page.text_input if f.label == "What is wrong")
+    reason.set_value("chafed")
     item(page, "wiring", "-sign-fail").click().run()
 
     ok(page)
@@ -174,3 +192,16 @@ def test_an_item_that_was_passed_by_a_slip_can_be_done_again(farm_screen, patien
     with farm_of(farm_screen) as farm:
         results = [c.body.content["result"] for c in farm.desk.ledger.of("check", item="wiring")]
     assert ["pass", "fail"] == results, "what was signed stays"
+
+
+def test_a_list_that_is_put_away_needs_the_passphrase_again(farm_screen, patient):
+    page = taken(farm_screen)
+    at_laptop(page, "daily", "mechanic")
+    assert item(page, "structure", "-pass")
+
+    page.button(key="before-lists-back").click().run()
+    press(page, "before-take-daily")
+
+    ok(page)
+    assert "is at the laptop" not in texts(page)
+    assert not [b for b in page.button if (b.key or "").endswith("-pass")]

@@ -34,7 +34,8 @@ def test_weather_is_looked_at_signed_and_clears_its_reason(farm_screen):
     ok(page)
     assert "Signed and added: the weather" in texts(page)
     assert "nobody measured it at top-field" not in texts(page)
-    assert "" == (page.text_input(key="before-weather-wind_mean").value or "")
+    field = page.text_input(key="before-weather-wind_mean")
+    assert (True, "") == (field.proto.set_value, field.value), "the browser is told too"
     assert passphrase_of("mechanic") not in kept(page)
 
 
@@ -68,3 +69,20 @@ def test_a_wrong_passphrase_is_told_and_nothing_is_added(farm_screen):
     assert "passphrase" in texts(page)
     assert before == length(farm_screen)
     assert "not the right words" not in kept(page)
+
+
+def test_weather_that_was_typed_a_while_ago_can_not_be_signed_as_measured_now(farm_screen):
+    page = section(ok(farm_screen.page("before")), "weather")
+    _weather(page)
+    page.selectbox(key="before-weather-by").set_value(public_of("mechanic")).run()
+    before = length(farm_screen)
+
+    farm_screen.clock.later(minutes=11)
+    press(typed(page, passphrase_of("mechanic")), "before-weather-sign")
+
+    ok(page)
+    assert "older than ten minutes" in texts(page)
+    assert before == length(farm_screen)
+    assert passphrase_of("mechanic") not in kept(page)
+    press(page, "before-weather-look")
+    assert "older than ten minutes" not in texts(page)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from flightlog.dashboard import hands, shell
+from flightlog.errors import FlightlogError
 from tests.dashboard.screens import PATIENCE_S, passphrase_of, texts
 from tests.logbook.made import public_of
 
@@ -87,8 +89,10 @@ def test_a_wrong_passphrase_is_told_and_adds_nothing(farm_screen):
 
     type_and_press(page, "a wrong passphrase")
 
-    assert "passphrase" in texts(page)
     assert 'role="alert"' in texts(page)
+    alert = texts(page).partition('role="alert">')[2]
+    assert alert.startswith("! pilot"), "of several that sign, whose it was"
+    assert ".json" not in alert
     assert before == page.session_state["length"]
 
 
@@ -103,6 +107,34 @@ def test_what_changed_between_reading_and_signing_is_not_signed(farm_screen):
     assert before == page.session_state["length"]
     type_and_press(page, passphrase_of("pilot"))
     assert any("Something else" in m.value for m in page.markdown)
+
+
+def test_fields_and_button_belong_to_the_text_above_them(farm_screen):
+    page = opened(SIGNING)
+    fields = {f.key for f in page.text_input}
+    button = page.button[0].key
+
+    page.text_input(key="remark").set_value("Something else").run()
+
+    assert button != page.button[0].key, "a press on the button of before would sign this text"
+    assert {"remark"} == fields & {f.key for f in page.text_input}
+    page.text_input(key="remark").set_value("Horn glued").run()
+    assert button == page.button[0].key
+
+
+@pytest.mark.parametrize("script", [SIGNING, LIST])
+def test_a_fault_leaves_no_passphrase(farm_screen, script, monkeypatch):
+    page = opened(script)
+
+    def at_fault(*_, **__):
+        raise ZeroDivisionError
+
+    monkeypatch.setattr(hands, "_folder_of", at_fault)
+    monkeypatch.setattr(shell, "fault_of", lambda error: FlightlogError(type(error).__name__))
+    type_and_press(page, passphrase_of("pilot"))
+
+    assert "ZeroDivisionError" in texts(page)
+    assert passphrase_of("pilot") not in kept(page)
 
 
 def test_a_key_that_is_not_on_this_laptop_is_told(farm_screen):

@@ -47,6 +47,26 @@ def strings(value):
             yield from strings(one)
 
 
+def sizes(value, inside=""):
+    """Give the sizes of all fonts of a figure. [px]"""
+    if isinstance(value, dict):
+        for key, one in value.items():
+            if key == "size" and inside.endswith("font"):
+                yield one
+            yield from sizes(one, key)
+    elif isinstance(value, list | tuple):
+        for one in value:
+            yield from sizes(one, inside)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_words_are_smaller_than_those_of_the_page(figures, name):
+    found = list(sizes(figures[name].to_dict()["layout"]))
+
+    assert len(found) > 3
+    assert min(found) >= 16
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_all_panels_share_one_axis_across(figures, charts, name):
     figure = figures[name]
@@ -209,14 +229,25 @@ def test_a_gap_stays_a_gap_also_in_the_band():
     y = np.sin(np.arange(60.0))
     y[20:30] = np.nan
     figure = figure_of(chart(Line("one", np.arange(60.0), y, y - 0.1, y + 0.1)))
-    bands = [t for t in figure.data if t.fill]
+    (band,) = [t for t in figure.data if t.fill]
     (trace,) = drawn(figure)
 
     assert not trace.connectgaps
     assert 10 == np.isnan(trace.y).sum()
-    assert [40, 60] == [len(b.x) for b in bands]
-    assert [True, False] == [b.showlegend for b in bands]
-    assert all(np.isfinite(b.y).all() for b in bands)
+    assert band.showlegend
+    assert [40] == np.flatnonzero(np.isnan(band.y)).tolist()
+    assert 40 + 1 + 60 == len(band.x)
+    assert not any(20 <= x < 30 for x in band.x)
+
+
+def test_a_line_that_is_all_gaps_makes_no_heap_of_areas():
+    y = np.sin(np.arange(6000.0))
+    y[::20] = np.nan
+    figure = figure_of(chart(Line("one", np.arange(6000.0), y, y - 0.1, y + 1e300)))
+    assert 1 == len(figure.data), "a band without end is none"
+
+    figure = figure_of(chart(Line("one", np.arange(6000.0), y, y - 0.1, y + 0.1)))
+    assert 2 == len(figure.data)
 
 
 def test_no_number_without_end_is_drawn():
@@ -284,6 +315,16 @@ def test_names_near_each_other_stand_in_steps_and_too_many_are_left_out():
     assert MOST_ROWS == len({r for r in rows if r is not None})
     assert [0, 0] == levels([Mark("a", 10.0), Mark("b", 500.0)], (0.0, 600.0))
     assert [None] == levels([Mark("", 10.0)], (0.0, 600.0))
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_no_name_or_legend_lies_under_the_row_of_tools(figures, name):
+    layout = figures[name].layout
+
+    assert 40 <= layout.margin.t, "so high is the row"
+    plots = layout.height - layout.margin.t - layout.margin.b
+    rows = 3 if name == "track" else 1
+    assert 32 * rows <= (1 - layout.yaxis.domain[1]) * plots + 1e-6
 
 
 def test_a_name_at_the_right_end_has_room():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from datetime import timedelta
 
 import pytest
@@ -12,6 +13,7 @@ from flightlog.operations.defects import defects
 from flightlog.operations.incident import restrict
 from flightlog.operations.positions import named
 from flightlog.team.folder import TeamFolder
+from tests.dashboard.before_page import press, typed
 from tests.dashboard.screens import passphrase_of, texts
 from tests.dashboard.test_season import HOSTILE, farm_of
 from tests.logbook.made import public_of
@@ -122,7 +124,7 @@ def filled(page, severity="blocking", text="cracked at the root", by=()):
 def test_a_defect_is_reported_without_a_signature(farm_screen):
     page = filled(section(farm_screen, "Defects"))
     assert "aircraft pannier is held as soon as this is entered" in texts(page)
-    page.button("records-defect-sign-sign-0").click().run()
+    press(page, "records-defect-sign-sign-")
 
     assert not page.exception
     farm = farm_of(farm_screen)
@@ -136,8 +138,8 @@ def test_a_defect_is_reported_with_a_photo_and_a_signature(farm_screen):
     page = section(farm_screen, "Defects")
     page.get("file_uploader")[0].set_value(("rib.png", picture(), "image/png"))
     page = filled(page, by=[public_of("pilot")])
-    page.text_input("records-defect-sign-typed-0-0").set_value(passphrase_of("pilot"))
-    page.button("records-defect-sign-sign-0").click().run()
+    typed(page, passphrase_of("pilot"))
+    press(page, "records-defect-sign-sign-")
 
     assert not page.exception
     farm = farm_of(farm_screen)
@@ -240,3 +242,15 @@ def test_a_changed_working_copy_shows_what_differs(farm_screen):
     assert not page.exception
     assert "<td>changed</td>" in texts(page)
     assert "mass.empty_kg" in texts(page)
+
+
+def test_two_files_that_are_called_alike_are_both_shown(farm_screen):
+    place = farm_screen.team / "aircraft" / "pannier.toml"
+    changed = re.sub(rb'serial = ".*?"', b'serial = "another"', place.read_bytes())
+    for name in ("pannier.toml", "pannier.TOML"):  # one and the same on some systems
+        (place.parent / name).write_bytes(changed)
+
+    page = section(farm_screen, "Files")
+
+    assert not page.exception
+    assert any("aircraft pannier" in one.label for one in page.expander)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import re
+import threading
+import time
 
 import pytest
 
+from flightlog.dashboard import parts, shell
 from flightlog.errors import NotWritableError
 from flightlog.logbook.book import Logbook
 from flightlog.logbook.names import Names
@@ -23,6 +26,28 @@ def test_a_page_without_a_team_folder_says_how_to_make_one(no_team_screen, name)
 
     assert not page.exception
     assert "flightlog team new" in texts(page)
+
+
+def test_a_page_that_waits_for_another_tab_says_so_and_comes(farm_screen, monkeypatch):
+    monkeypatch.setattr(shell, "_SOON_S", 0.05)
+    said, at_work = [], threading.Event()
+    inner = parts.note
+    monkeypatch.setattr(parts, "note", lambda text: said.append(text) or inner(text))
+
+    def import_long():
+        with shell._LOCK:
+            at_work.set()
+            time.sleep(0.5)
+
+    other = threading.Thread(target=import_long)
+    other.start()
+    at_work.wait()
+    page = farm_screen.page("records")
+    other.join()
+
+    assert "Another tab is at work" in said[0]
+    assert "Another tab" not in texts(page)
+    assert "Is the record whole?" in texts(page)
 
 
 @pytest.mark.parametrize("name", PAGES)

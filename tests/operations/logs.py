@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from flightlog.contract import dumps, to_json
+from flightlog.figures import FIGURES
 from flightlog.logbook.canonical import quantity
 from flightlog.logbook.entry import Entry, write_utc
 from flightlog.operations.importing import finish
@@ -100,6 +101,7 @@ def stored_debrief(
     zone_known: bool = True,
     file: str = "made.bin",
     each: Mapping[str, Any] | None = None,
+    findings: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
     """Make the JSON of a debrief whose first flight began at a time; rolls are a minute before.
 
@@ -118,6 +120,8 @@ def stored_debrief(
             "end_s": start_s + 10.0 + flown_s,
         }
         item |= times | {"findings": [], "outcomes": []} | dict(each or {})
+        _complete(item)
+    body["findings"] = [_FINDING | finding for finding in findings]
     speed = {"value": 6.1, "unit": "m/s", "low": 6.0, "high": 6.2}
     body["attempts"] = [
         {
@@ -130,6 +134,28 @@ def stored_debrief(
         for n in range(attempts)
     ]
     return body
+
+
+_FIGURE = {"value": 1.0, "low": 0.9, "high": 1.1, "unit": "m", "method": "made", "sources": []}
+_OUTCOME = {
+    "limit": "made-up", "kind": "rule", "figure": "takeoff.ground_roll", "definition": None,
+    "value": 1.0, "low": 0.9, "high": 1.1, "unit": "m", "outcome": "met", "probability": 1.0,
+    "bound": {"op": "<=", "value": 40.0, "unit": "m"}, "required_probability": 0.95, "source": "",
+}  # fmt: skip
+_FINDING = {
+    "code": "made-up", "severity": "note", "message": "made up", "evidence": {}, "affects": [],
+    "remedy": "", "start_s": None, "end_s": None,
+}  # fmt: skip
+
+
+def _complete(item: dict[str, Any]) -> None:
+    """Fill up what a test told of a sortie in part, so that it is of the shape of a debrief."""
+    item["figures"] = {
+        id_: _FIGURE | {"unit": FIGURES[id_].unit} | body for id_, body in item["figures"].items()
+    }
+    item["outcomes"] = [_OUTCOME | outcome for outcome in item["outcomes"]]
+    item["findings"] = [_FINDING | finding for finding in item["findings"]]
+    item["laps"] = [dict.fromkeys(("time", "energy", "distance")) | lap for lap in item["laps"]]
 
 
 def recording(

@@ -10,6 +10,7 @@ from flightlog.operations.matrix import evidence_draft, matrix
 from flightlog.reports.matrix_sheet import matrix_lines, matrix_rows, matrix_sheet, matrix_table
 from tests.logbook.made import public_of
 from tests.operations.flown import apart, flown, united
+from tests.operations.logs import stored_debrief
 from tests.operations.made import FILES, HillFarm
 
 BOOK = "club-trial-2027"
@@ -55,12 +56,8 @@ def debriefed(farm: HillFarm, *outcomes: dict, rules_file: str = "", rules: str 
     """Add a flight with a debrief that says this about limits."""
     sha256 = rules_file or farm.desk.version("rules", BOOK).sha256
     inputs = {"rules": {"id": rules, "version": "1", "sha256": sha256}}
-    body = {
-        "schema": "flightlog.debrief/1",
-        "made": f"{farm.clock.now}",  # of another log each time
-        "inputs": inputs,
-        "sorties": [{"number": 1, "outcomes": list(outcomes), **own}],
-    }
+    body = stored_debrief(None, each={"outcomes": outcomes, **own})
+    body |= {"inputs": inputs, "made": f"{farm.clock.now}"}  # of another log each time
     data = json.dumps(body).encode()
     attached = farm.book.attachments.put(io.BytesIO(data), "a.bin.debrief.json")
     content = {

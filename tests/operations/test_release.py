@@ -14,6 +14,7 @@ from flightlog.logbook.merge import merge
 from flightlog.operations.checks import About, checklist_in_force
 from flightlog.operations.desk import Desk
 from flightlog.operations.plan import Plan
+from flightlog.operations.positions import named
 from flightlog.operations.release import (
     ORDER,
     conditions,
@@ -22,9 +23,9 @@ from flightlog.operations.release import (
     draft_withdrawal,
     release_state,
 )
-from flightlog.operations.sorties import DEBRIEF_SCHEMA
 from tests.logbook.made import public_of
 from tests.operations.flown import flown
+from tests.operations.logs import stored_debrief
 from tests.operations.released import (
     PLAN,
     charged,
@@ -58,7 +59,7 @@ def attempt(farm, findings) -> None:
     attached = []
     if findings is not None:
         place = farm.folder.path.parent / "one.debrief.json"
-        whole = {"schema": DEBRIEF_SCHEMA, "sorties": [], "findings": findings}
+        whole = stored_debrief(None, sorties=0, findings=findings)
         place.write_text(json.dumps(whole), encoding="utf-8")
         attached.append(farm.book.attach(place))
     content = {
@@ -279,6 +280,16 @@ def test_it_is_spent_by_its_flight(released_farm):
 
     assert "held" == release_state(released_farm.desk, "pannier").word
     assert "spent by" in says(released_farm)
+
+
+def test_one_that_was_spent_is_not_said_to_have_ended_unspent(released_farm):
+    release = released_farm.desk.ledger.last("release")
+    flight = flown(released_farm, relations=[("spends", release)])
+    released_farm.clock.later(hours=9)
+    released_farm.desk.refresh()
+
+    assert f"spent by {named(flight)}" in says(released_farm)
+    assert "unspent" not in says(released_farm)
 
 
 def test_an_attempt_does_not_spend_it(released_farm):

@@ -76,3 +76,26 @@ def test_a_log_of_an_aircraft_that_nobody_named_asks_for_it(evening):
 
     (one,) = take_in(evening.desk, [SAMPLES / "calm_transmitter.csv"], Told("pannier")).taken
     assert "pannier" == one.imported.recording.body.content["aircraft"]
+
+
+def test_a_log_that_was_asked_about_is_not_read_again(evening, monkeypatch):
+    shelf = {}
+    with pytest.raises(UsageError):
+        take_in(evening.desk, [SAMPLES / "calm_transmitter.csv"], shelf=shelf)
+    assert 1 == len(shelf)
+    monkeypatch.setattr("flightlog.importers.read", None)
+
+    (one,) = take_in(
+        evening.desk, [SAMPLES / "calm_transmitter.csv"], Told("pannier"), shelf=shelf
+    ).taken
+
+    assert [one.recording] == list(shelf.values())
+
+
+def test_a_shelf_holds_nothing_for_another_file(evening):
+    shelf = {}
+    take_in(evening.desk, [SAMPLES / "calm.bin"], shelf=shelf)
+
+    (one,) = take_in(evening.desk, [SAMPLES / "headwind.bin"], shelf=shelf).taken
+
+    assert "headwind.bin" == one.recording.receipt.file

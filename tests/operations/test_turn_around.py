@@ -54,6 +54,12 @@ def test_a_flight_reopens_the_list_of_the_flight(landed):
     assert "flight" in condition.says
 
 
+def test_the_shorter_list_is_named_where_it_does(landed):
+    told = flight_condition(landed)
+
+    assert told.clear.startswith("The turn-around does it too: 'flightlog checks walk turn-around")
+
+
 def test_the_list_has_at_most_fifteen_items_and_two_persons_can_do_them(farm):
     checklist = checklist_in_force(farm.desk, "turn-around")
     assert 15 >= len(checklist.items)

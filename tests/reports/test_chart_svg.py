@@ -156,7 +156,7 @@ def test_what_is_left_out_is_said_below():
     assert "Not drawn: airspeed." in texts(made)
 
 
-@pytest.mark.parametrize("values", [[5.0], [5.0, 5.0], [0.0, 0.0, 0.0]])
+@pytest.mark.parametrize("values", [[5.0], [5.0, 5.0], [0.0, 0.0, 0.0], [0.0, 5e-324]])
 def test_a_line_that_is_level_or_one_point_is_drawn(values):
     made = chart_svg(chart(Line("one", np.arange(float(len(values))), np.array(values))))
 

@@ -20,7 +20,7 @@ from flightlog.uncertain import Uncertain
 from tests.made_debriefs import judged, made
 from tests.operations.conftest import farm, farm_place
 from tests.operations.flown import flown
-from tests.operations.logs import imported, load_sheet, release, weather
+from tests.operations.logs import imported, load_sheet, recording, release, stored_debrief, weather
 from tests.operations.made import MORNING
 from tests.reports.sheets import all_of, pages_of
 
@@ -149,8 +149,22 @@ def test_a_debrief_that_is_gone_is_said(farm):
     assert NO_DEBRIEF == content.headline
 
 
+@pytest.mark.parametrize("kind", ["release", "load-sheet", "weather"])
+def test_what_it_was_flown_under_and_was_put_right_since_says_so(farm, kind):
+    released(farm)
+    imported(farm, NINE, each=told(judged(28.94)))
+    assert "put right" not in sheet_of(farm)[1]
+
+    wrong = farm.desk.ledger.last(kind)
+    right = farm.add("correction", {"text": "a slip of the pen"}, ("pilot", "stated"),
+                     relations=[("corrects", wrong)])  # fmt: skip
+
+    assert f"put right by {named(right)}" in sheet_of(farm)[1]
+
+
 def test_a_debrief_of_another_shape_is_no_fault(farm):
-    imported(farm, NINE, each={"laps": [{"number": 1}], "findings": []})
+    body = stored_debrief(NINE, each={"laps": [{"number": "one"}]})
+    flown(farm, recording=recording(farm, body))
     content, _ = sheet_of(farm)
 
     assert NO_DEBRIEF == content.headline

@@ -72,6 +72,17 @@ def test_what_the_page_does_itself_needs_no_command():
     assert "Wait; then measure anew." == how_to_clear(wait, weather)
 
 
+def test_no_sentence_is_cut_in_the_middle_where_its_command_is_left_out():
+    told = "Put it right; pilot and safety accept it with 'flightlog checks accept'."
+    failed = Condition("acceptances", False, "failed: daily/gear", told)
+
+    assert "Put it right; pilot and safety accept it." == how_to_clear(failed, steps([failed])[0])
+
+
+def test_a_limit_is_told_by_the_name_of_its_figure():
+    assert "takeoff-roll: ground roll at most 40 m; nobody said" == in_short(ROLL)
+
+
 def test_what_is_done_elsewhere_keeps_its_command():
     (care,) = steps([PACK])
     assert PACK.clear == how_to_clear(PACK, care)

@@ -41,11 +41,15 @@ def test_a_flight_in_cells(farm):
 
     (row,) = season_rows(farm.desk)
     assert "2027-03-15 09:00" == cell(row, "Date UTC")
-    assert ("28.9", "27.8 to 30.1") == (cell(row, "Roll m"), cell(row, "Roll, 95 %"))
+    assert ("28.9", "27.8 to 30.1") == (cell(row, "Roll m"), cell(row, "Roll m, 95 %"))
     assert "4.0" == cell(row, "Minutes")  # 240 s
     assert cell(row, "Release").startswith(f"{signed.body.number}.")
     assert "✕ not met: takeoff-roll" == cell(row, "Outcomes")
     assert "" == cell(row, "Contradictions")
+
+
+def test_what_counts_is_not_cut_off_on_a_narrow_screen():
+    assert {"Release", "Outcomes"} <= set(HEAD[:4])
 
 
 def test_the_worst_outcome_comes_first_and_what_is_met_is_counted(farm):

@@ -26,9 +26,13 @@ def show() -> None:
                 "Drop its log above, or type 'flightlog import LOG'.",
             )
             return
+        if taking.is_asking():  # no other flight's answer may be read as that of the log
+            return
         with which:
             flight = _chosen(flights)
         taking.last()
+        if taking.came_to_nothing():
+            parts.note(f"Nothing of it was entered. Below stands another flight: {_told(flight)}.")
         after_parts.flight(desk, flight)
         parts.cautions()
 

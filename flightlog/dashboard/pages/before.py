@@ -23,12 +23,13 @@ from flightlog.operations.next_flight import NextFlight, next_flight
 from flightlog.operations.plan import Plan
 from flightlog.operations.positions import named
 from flightlog.reports.look import (
+    ANSWER_PX,
     GREY,
     INK,
+    LARGE_PX,
     SMALL_PX,
     STEP_PX,
     TARGET_PX,
-    TEXT_PX,
     shape,
 )
 from flightlog.reports.next_steps import (
@@ -51,21 +52,22 @@ _SIGNED = {
 }
 """Key under which something is signed on this page -> what it is."""
 _CSS = f"""
-.bf-reason {{ padding: 2px 0 4px; }}
-[class*="st-key-before-step"] {{ border-left: 8px solid {INK}; padding-left: {STEP_PX + 4}px; }}
-.st-key-before-section button {{ min-height: 48px; }}
+.bf-reason {{ padding: 2px 0 {STEP_PX // 2}px; }}
+[class*="st-key-before-step"] {{ border-left: {STEP_PX}px solid {INK};
+  padding-left: {2 * STEP_PX}px; }}
+.st-key-before-section button {{ min-height: {6 * STEP_PX}px; }}
 .st-key-before-work .fl-lines {{ max-height: 300px; overflow-y: auto;
   border: 1px solid {GREY}; }}
 .bf-clear {{ color: {GREY}; font-size: {SMALL_PX}px; }}
-.bf-item {{ font-size: 22px; line-height: 1.35; font-weight: 600; margin: 4px 0; }}
-.bf-done progress {{ width: 36%; height: 18px; accent-color: {INK}; vertical-align: middle; }}
+.bf-item {{ font-size: {ANSWER_PX}px; line-height: 1.3; font-weight: 600;
+  margin: {STEP_PX // 2}px 0; }}
+.bf-done progress {{ width: 36%; height: {2 * STEP_PX}px; accent-color: {INK};
+  vertical-align: middle; }}
 [class*="st-key-before-walk-item"] button, [class*="st-key-before-big"] button
   {{ min-height: {TARGET_PX}px; }}
 [class*="st-key-before-walk-item"] button p, [class*="st-key-before-big"] button p
-  {{ font-size: {TEXT_PX + 2}px; font-weight: 600; }}
+  {{ font-size: {LARGE_PX}px; font-weight: 600; }}
 """
-
-
 _TO_TOP = """<script>
 document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0);
 </script>"""
@@ -130,6 +132,8 @@ def _say_added(desk: Desk) -> None:
             st.html(_TO_TOP, unsafe_allow_javascript=True)
             if key == before_weather.SIGNED:
                 before_weather.forget()
+            if key == before_release.EXPECTED:
+                before_release.forget()
 
 
 def _section(now: NextFlight) -> str:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from flightlog.dashboard import parts, season_charts, season_first, season_table, shell
-from flightlog.operations.season_table import in_year, season_rows, years_of
+from flightlog.operations.season_table import SeasonRow, in_year, season_rows, years_of
 
 _SORTIES, _AGAINST, _COURSE = "Sorties", "Figures against each other", "Course of a figure"
 
@@ -16,20 +18,7 @@ def show() -> None:
         if desk is None:
             return
         every = season_rows(desk)
-        left, right = st.columns([4, 1], vertical_alignment="bottom")
-        with left:
-            parts.title(
-                "Season", "What was flown, what does not go together, and what is due next?"
-            )
-        with right:
-            year = st.selectbox(
-                "Season",
-                [*years_of(every), None],
-                format_func=lambda one: "all years" if one is None else str(one),
-                key="season-year",
-                persist_state="session",
-            )
-        rows = in_year(every, year)
+        rows = in_year(every, _year(every))
         season_first.show(desk, rows)
         if not every:
             parts.nothing(
@@ -53,3 +42,18 @@ def show() -> None:
             season_charts.over_the_season(rows)
         else:
             season_table.show(desk, rows)
+
+
+def _year(every: Sequence[SeasonRow]) -> int | None:
+    """Draw the head of the page, and give the year that is chosen; None for all."""
+    left, right = st.columns([4, 1], vertical_alignment="bottom")
+    with left:
+        parts.title("Season", "What was flown, what does not go together, and what is due next?")
+    with right:
+        return st.selectbox(
+            "Season",
+            [*years_of(every), None],
+            format_func=lambda one: "all years" if one is None else str(one),
+            key="season-year",
+            persist_state="session",
+        )
