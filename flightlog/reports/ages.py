@@ -65,7 +65,13 @@ def clock_line(desk: Desk) -> str:
     if ahead <= _AHEAD:
         return ""
     return (
-        f"This laptop's clock is {duration(int(ahead.total_seconds()))} behind the record, by "
+        f"This laptop's clock is {_roughly(ahead)} behind the record, by "
         f"{named(latest)}. What lies ahead of a clock counts for nothing: set it before you sign. "
         "(The sample season of 'flightlog demo' lies in spring 2027.)"
     )
+
+
+def _roughly(time: timedelta) -> str:
+    """Write a time as whole days, below one in minutes."""
+    minutes = int(time.total_seconds()) // _MINUTE_S
+    return f"{time.days} d" if time.days else duration(minutes * _MINUTE_S)

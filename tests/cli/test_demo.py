@@ -61,10 +61,12 @@ def test_the_folder_holds_logs_texts_and_json(tmp_path):
 
 def test_it_ends_with_next_commands_one_on_the_users_own_log(capsys):
     assert 0 == app.main(["demo", "--to", "it is here"])
-    last = capsys.readouterr().out.splitlines()[-4:]
+    last = capsys.readouterr().out.splitlines()[-5:]
 
     assert all(line.startswith("  flightlog ") for line in last)
-    assert "YOUR-OWN-LOG" in last[3]
+    assert "YOUR-OWN-LOG" in last[4]
+    assert "open --team" in last[3]
+    assert "keys" in last[3], "else nobody could sign there"
     assert "sortie list" in last[2]
     assert '"it is here' in last[0]  # quoted, so that it can be typed as it stands
 
