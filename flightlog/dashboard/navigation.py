@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from flightlog.dashboard import parts
 from flightlog.dashboard.pages import after, before, ground_tests, records, season
 
 
@@ -18,6 +19,9 @@ def run() -> None:
         # The first page lives at the root; whoever types or kept its name finds it too.
         st.Page(_before, title="Before", url_path="before", visibility="hidden"),
     ]
+    # Drawn here it belongs to all pages; drawn by a page, the look would go away with that page and
+    # come back with the next.
+    parts.style()
     st.navigation(pages, position="top").run()
 
 

@@ -62,8 +62,6 @@ def at_desk(*, again: bool = False) -> Iterator[Desk | None]:
         In a fragment of a page, which is drawn by itself too: what makes all else doubtful is said
         by the page already.
     """
-    if not again:
-        parts.style()
     with _turn():
         desk = _tried()
         try:

@@ -19,6 +19,16 @@ ARGUMENTS = [
     "--disable-background-networking",
 ]
 
+AT_REST = """
+() => {
+  const still = document.querySelector('.stApp')?.dataset.testScriptState === 'notRunning'
+    && !document.querySelector('[data-stale="true"]');
+  window.atRest = still ? (window.atRest || 0) + 1 : 0;
+  return window.atRest >= 4;
+}
+"""
+"""Nothing runs and nothing is stale at four looks in a row."""
+
 CUT_OFF = """
 () => {
   const found = [];
@@ -88,13 +98,10 @@ class Watched:
         """Wait until the page is drawn and nothing runs any more."""
         page = self.page
         page.wait_for_selector(".stApp", timeout=PATIENCE_MS)
-        page.wait_for_function(
-            "() => document.querySelector('.stApp')?.dataset.testScriptState === 'notRunning'",
-            timeout=PATIENCE_MS,
-        )
-        page.wait_for_function(
-            "() => !document.querySelector('[data-stale=\"true\"]')", timeout=PATIENCE_MS
-        )
+        # A press reaches the server a moment later: one look at rest may be a look at the page
+        # before it.
+        page.evaluate("() => { window.atRest = 0; }")
+        page.wait_for_function(AT_REST, polling=60, timeout=PATIENCE_MS)
 
     def open(self) -> Watched:
         """Open the first page."""
