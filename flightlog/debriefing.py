@@ -239,6 +239,7 @@ def _reference_roll(
     from flightlog.analyses import reference, wind
     from flightlog.estimation.air import density_at_strip
 
+    yield wind.liftoff_airspeed(recording, sortie, takeoff, path)
     headwind, why = wind.headwind_in_roll(
         recording,
         sortie,

@@ -13,7 +13,7 @@ from types import MappingProxyType
 from flightlog.findings import Finding, affected
 from flightlog.uncertain import Quantity
 
-ANALYSES_VERSION = 2
+ANALYSES_VERSION = 3
 """Rises whenever a figure's number can change for the same log."""
 
 LEVEL = 0.95
@@ -99,9 +99,15 @@ class Answer:
 
 def _kinds() -> Iterable[FigureKind]:
     def kind(
-        id_: str, unit: str, decimals: int, label: str, definition: str, needs: str = ""
+        id_: str,
+        unit: str,
+        decimals: int,
+        label: str,
+        definition: str,
+        needs: str = "",
+        since: int = 1,
     ) -> FigureKind:
-        return FigureKind(id_, unit, label, definition, decimals, tuple(needs.split()))
+        return FigureKind(id_, unit, label, definition, decimals, tuple(needs.split()), since)
 
     roll = "gps"
     yield kind("takeoff.start_time", "s", 2, "Start of roll", "start of the roll, log clock", roll)
@@ -148,6 +154,15 @@ def _kinds() -> Iterable[FigureKind]:
     )
     yield kind(
         "takeoff.liftoff_ground_speed", "m/s", 1, "Ground speed at lift-off", "at lift-off", roll
+    )
+    yield kind(
+        "takeoff.liftoff_airspeed",
+        "m/s",
+        1,
+        "Airspeed at lift-off",
+        "true airspeed at lift-off, by the aircraft's own airspeed sensor",
+        "gps airspeed",
+        since=3,
     )
     yield kind(
         "takeoff.headwind",

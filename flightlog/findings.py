@@ -528,7 +528,8 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
             _kind(
                 "airspeed-scale",
                 "degrade",
-                "wind.* takeoff.headwind flight.max_airspeed flight.min_stall_margin",
+                "wind.* takeoff.headwind takeoff.liftoff_airspeed flight.max_airspeed"
+                " flight.min_stall_margin",
                 "Check the tube for leaks and calibrate the airspeed sensor.",
             ),
             # --- phases
@@ -555,7 +556,7 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "stop",
                 "takeoff.ground_roll takeoff.ground_roll_reference takeoff.start_time"
                 " takeoff.first_clear_distance takeoff.skips takeoff.distance_to_screen"
-                " takeoff.headwind",
+                " takeoff.headwind takeoff.liftoff_airspeed",
                 "Nothing to repair: a launch by hand has no roll to measure.",
             ),
             _kind(
@@ -564,7 +565,7 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "takeoff.ground_roll takeoff.ground_roll_reference takeoff.start_time"
                 " takeoff.first_clear_distance takeoff.skips takeoff.distance_to_screen"
                 " takeoff.headwind takeoff.liftoff_time takeoff.liftoff_ground_speed"
-                " climb.height_at_60s",
+                " takeoff.liftoff_airspeed climb.height_at_60s",
                 "Nothing to repair: it rose without a roll.",
             ),
             _kind(

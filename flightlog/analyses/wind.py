@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from flightlog.analyses.phases import Sortie
+from flightlog.analyses.takeoff import Takeoff
 from flightlog.constants import ISA_EXPONENT, ISA_P0_PA, ISA_RHO0_KG_M3, ISA_T0_K
 from flightlog.estimation.air import density
 from flightlog.estimation.frames import Array
@@ -21,6 +22,7 @@ from flightlog.uncertain import Uncertain
 if TYPE_CHECKING:
     from flightlog.recording import Recording
 
+LIFTOFF_AIRSPEED = "takeoff.liftoff_airspeed"
 ROLL_HEIGHT_M = 0.5
 """Height at which a rolling aircraft meets the wind. [m]"""
 
@@ -223,6 +225,40 @@ def headwind_in_roll(
             how = f"mean wind of the flight, reduced to {ROLL_HEIGHT_M} m by the 1/7 power law"
             return Figure("takeoff.headwind", flown, how, ("gps",)), ""
     return None, "the wind in the roll is unknown; give --wind, or log an airspeed sensor"
+
+
+def liftoff_airspeed(
+    recording: Recording,
+    sortie: Sortie,
+    takeoff: Takeoff,
+    path: FlightPath | None,
+) -> Answer:
+    """Give takeoff.liftoff_airspeed: ground speed at lift-off, and what the sensor says on top.
+
+    That difference is the mean of the fast half of the roll: at lift-off itself the sensor has
+    too few readings, and its air is disturbed by the rotation.
+
+    Parameters
+    ----------
+    recording, sortie, path :
+        As `answer`.
+    takeoff : Takeoff
+        The roll.
+    """
+    speed = takeoff.answer.figures.get("takeoff.liftoff_ground_speed")
+    begun, ended, heading = takeoff.start_s, takeoff.liftoff_s, takeoff.heading_deg
+    if speed is None or begun is None or ended is None or heading is None or path is None:
+        return Answer(withheld={LIFTOFF_AIRSPEED: "there is no measured roll"})
+    fit, _ = flight_wind(recording, sortie, path)
+    felt = _felt(recording, path, heading, begun, ended, fit)
+    if felt is None:
+        why = "the airspeed sensor shows too little in the roll; log it at 5 Hz or more"
+        return Answer(withheld={LIFTOFF_AIRSPEED: why})
+    ground = Uncertain.of(speed.quantity.value, speed.quantity.std, "m/s", source="lift-off")
+    how = "ground speed at lift-off plus what the airspeed sensor shows above it"
+    return Answer(
+        {LIFTOFF_AIRSPEED: Figure(LIFTOFF_AIRSPEED, ground + felt, how, ("gps", "airspeed"))}
+    )
 
 
 def _given(wind: GivenWind, heading_deg: float) -> Uncertain:

@@ -29,7 +29,7 @@ FIGURES_OF: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "baro": ("climb.*", "flight.max_height", "takeoff.*"),
         "airspeed": (
             *("flight.max_airspeed", "flight.min_stall_margin", "wind.*"),
-            *("takeoff.headwind", "takeoff.ground_roll_reference"),
+            *("takeoff.headwind", "takeoff.liftoff_airspeed", "takeoff.ground_roll_reference"),
         ),
         "imu": (
             *("takeoff.*", "flight.max_load_factor", "flight.min_load_factor"),

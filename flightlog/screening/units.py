@@ -153,7 +153,7 @@ def speed_unit(view: LogView) -> Iterable[Finding]:
 
 _AIRSPEED_FIGURES = (
     *("flight.max_airspeed", "flight.min_stall_margin", "wind.*"),
-    *("takeoff.headwind", "takeoff.ground_roll_reference"),
+    *("takeoff.headwind", "takeoff.liftoff_airspeed", "takeoff.ground_roll_reference"),
 )
 
 
