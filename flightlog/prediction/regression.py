@@ -103,9 +103,12 @@ class Regression:
     """
 
     def __init__(self, prior: Belief, x: Array, y: Array, r: Array) -> None:
-        self._lower = np.linalg.cholesky(r)
-        self._white_x = np.linalg.solve(self._lower, x)
-        white_y = np.linalg.solve(self._lower, y)
+        lower = np.linalg.cholesky(r)
+        # Kept, since what is next is asked for many times; R has each row's own variance, so
+        # that it is far from singular.
+        self._whiten = np.linalg.inv(lower)
+        self._white_x = self._whiten @ x
+        white_y = self._whiten @ y
         before = np.linalg.inv(prior.shape)
         shape = np.linalg.inv(before + self._white_x.T @ self._white_x)
         shape = 0.5 * (shape + shape.T)
@@ -118,7 +121,7 @@ class Regression:
         self.belief = Belief(mean, shape, a, b)
         self.log_evidence: Array = (
             -0.5 * len(y) * math.log(2 * math.pi)
-            - np.log(np.diag(self._lower)).sum()
+            - np.log(np.diag(lower)).sum()
             + 0.5 * (np.linalg.slogdet(shape)[1] - np.linalg.slogdet(prior.shape)[1])
             + prior.a * np.log(prior.b)
             - a * np.log(b)
@@ -139,7 +142,7 @@ class Regression:
         own : float
             Variance of its own error, over s².
         """
-        white = np.linalg.solve(self._lower, with_data)
+        white = self._whiten @ with_data
         belief = self.belief
         beyond = x - self._white_x.T @ white
         centre = x @ belief.mean + white @ self._missed

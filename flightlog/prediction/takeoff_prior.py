@@ -19,11 +19,14 @@ from statistics import fmean
 from flightlog.constants import ISA_RHO0_KG_M3
 from flightlog.errors import NotEnoughDataError
 from flightlog.estimation.ground_roll import RollModel
-from flightlog.prediction.takeoffs import Takeoff, flown
+from flightlog.prediction.takeoffs import Setting, Takeoff, flown
 
 LIFTOFF_OVER_STALL = 1.1
 FEWEST = 3
 """Flights without which nothing is predicted, where the file has no thrust and polar."""
+
+STRONGEST_WIND = 0.4
+"""Share of the airspeed at lift-off above which a wind is beyond the law. [-]"""
 
 _STEP = 0.01
 _CUSTOM = {"mass": 2.35, "density": -2.35, "wind": 1.85, "slope": 3.07, "speed": 2.45}
@@ -71,6 +74,11 @@ class RollPrior:
         """Give the airspeed at lift-off. [m/s]"""
         ratio = mass_kg / self.mass_kg * self.density_kg_m3 / density_kg_m3
         return self.airspeed_m_s * math.sqrt(ratio)
+
+    def holds_for(self, at: Takeoff | Setting) -> bool:
+        """Whether the wind is not beyond the law."""
+        airspeed = self.airspeed_at(at.mass_kg, at.density_kg_m3)
+        return abs(at.headwind_m_s) <= STRONGEST_WIND * airspeed
 
 
 def prior_from_model(model: RollModel, *, thrust_measured: bool = False) -> RollPrior:
@@ -172,7 +180,13 @@ def prior_from_flights(
         custom["speed"],
         "the flights themselves: the aircraft's file has no thrust and polar",
     )
-    levels = [math.log(t.roll_m) - expected(prior, t) for t in rolled]
+    levels = [math.log(t.roll_m) - expected(prior, t) for t in rolled if prior.holds_for(t)]
+    if len(levels) < FEWEST:
+        raise NotEnoughDataError(
+            f"{len(levels)} flights in winds below {STRONGEST_WIND:g} of the lift-off airspeed; "
+            f"without thrust and polar of the aircraft it takes {FEWEST}",
+            fix="Write [thrust] and [polar] into the aircraft's file, or fly in less wind.",
+        )
     return replace(prior, level=fmean(levels))
 
 

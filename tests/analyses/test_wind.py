@@ -1,14 +1,20 @@
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from flightlog import debrief, read
 from flightlog.analyses import wind
+from flightlog.analyses.takeoff import Takeoff
 from flightlog.estimation.path import FlightPath
+from flightlog.figures import Answer, Figure
 from flightlog.inputs import GivenWind, Inputs
+from flightlog.resources import data_path
+from flightlog.uncertain import Uncertain
 from tests.analyses.made import path as made_path
 from tests.analyses.made import recording, sortie
 
@@ -164,3 +170,50 @@ def test_without_a_measured_roll_there_is_no_headwind() -> None:
 
     assert figure is None
     assert "no measured roll" in reason
+
+
+# --- airspeed at lift-off
+
+
+def lifted_off(path: FlightPath | None, **tables: pd.DataFrame) -> Answer:
+    speed = Figure(
+        "takeoff.liftoff_ground_speed",
+        Uncertain.of(18.0, 0.1, "m/s", source="track"),
+        "made",
+        ("gps",),
+    )
+    roll = Takeoff(
+        Answer({"takeoff.liftoff_ground_speed": speed}), start_s=0.0, liftoff_s=20.0, heading_deg=0
+    )
+    return wind.liftoff_airspeed(recording(**tables), FLIGHT, roll, path)
+
+
+def test_the_sensor_tells_the_airspeed_at_lift_off_whatever_wind_is_given() -> None:
+    path, airspeed = flown(-3.0, 0.0)
+    figure = lifted_off(path, airspeed=sensor(airspeed)).figures[wind.LIFTOFF_AIRSPEED]
+
+    low, high = figure.quantity.interval()
+    assert low < 21.0 < high
+    assert high - low < 4
+    assert {"gps", "airspeed"} == set(figure.sources)
+
+
+def test_without_a_sensor_or_a_roll_it_is_withheld() -> None:
+    path, _ = flown(-3.0, 0.0)
+
+    assert "log it at 5 Hz" in lifted_off(path).withheld[wind.LIFTOFF_AIRSPEED]
+    nothing = wind.liftoff_airspeed(recording(), FLIGHT, Takeoff(Answer()), path)
+    assert "no measured roll" in nothing.withheld[wind.LIFTOFF_AIRSPEED]
+
+
+def test_it_holds_the_truth_of_the_samples() -> None:
+    held = 0
+    logs = ("calm", "headwind", "gusty_crosswind", "heavy_misses_limit", "marginal")
+    for name in logs:
+        one = debrief(read(data_path("sample_flights", f"{name}.bin"))).sorties[0]
+        truth = json.loads(
+            data_path("sample_flights", f"{name}.truth.json").read_text(encoding="utf-8")
+        )
+        low, high = one.figures[wind.LIFTOFF_AIRSPEED].quantity.interval()
+        held += low <= truth["liftoff_tas"] <= high
+    assert len(logs) == held

@@ -45,10 +45,7 @@ GENTLE = Kind("gentle", pilot=0.015, wind=0.3, wind_day=0.15, gusts=0.08)
 
 @dataclass(frozen=True)
 class Seasons:
-    """Rolls of many seasons; arrays of shape (seasons, flights), the last columns being today.
-
-    ``file_*`` are what the aircraft's file says, of shape (seasons,).
-    """
+    """Rolls of many seasons; arrays of shape (seasons, flights), the last columns being today."""
 
     kind: Kind
     day: NDArray[np.int_]
@@ -64,9 +61,6 @@ class Seasons:
     lift: Array
     noise: Array
     read: Array
-    file_thrust: Array
-    file_lift: Array
-    file_friction: Array
 
     def roll(self, column: int, mass: Array) -> tuple[Array, Array]:
         """Give the true roll [m] and ground speed at lift-off [m/s] of a flight at a mass [kg]."""
@@ -164,7 +158,7 @@ def seasons(
     peak = rng.normal(2.5, 0.35, shape)
     gust = np.maximum(entered, 0.0) + kind.gusts * np.abs(wind) * peak
     density = by_day(1.18 + 0.02 * normal(count, n_days)) * (1 + 0.003 * normal(*shape))
-    units = np.tile(rng.integers(1, 11, (count, flights)), 1)
+    units = rng.integers(1, 11, shape)
     pilot = 1 + kind.pilot * normal(*shape)
     if today:
         pilot[:, flights - today :] *= later
@@ -185,7 +179,4 @@ def seasons(
         lift=1 + 0.05 * normal(count),
         noise=normal(count, flights, 512),
         read=1 + kind.read * normal(*shape),
-        file_thrust=np.ones(count),
-        file_lift=np.ones(count),
-        file_friction=np.full(count, 0.05),
     )

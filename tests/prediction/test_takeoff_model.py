@@ -12,15 +12,8 @@ from hypothesis import strategies as st
 
 from flightlog.errors import NotEnoughDataError
 from flightlog.prediction.scatter import Scatter
-from flightlog.prediction.takeoff_model import (
-    LEARNT,
-    NOTICED,
-    TOO_MUCH,
-    PredictedRoll,
-    TakeoffModel,
-    fit_takeoffs,
-    speed_change,
-)
+from flightlog.prediction.takeoff_cases import LEARNT, NOTICED, TOO_MUCH, speed_change
+from flightlog.prediction.takeoff_model import PredictedRoll, TakeoffModel, fit_takeoffs
 from flightlog.prediction.takeoffs import Setting, Takeoff, Wind
 from tests.prediction import examples as ex
 
@@ -176,6 +169,27 @@ def test_another_surface_says_less():
 def test_a_wind_beyond_the_law_is_refused():
     with pytest.raises(NotEnoughDataError, match="wait for less wind"):
         ask(example("9"), at(7.4, headwind_m_s=6.0))
+
+
+def test_a_flight_in_a_wind_beyond_the_law_teaches_nothing_and_that_is_said():
+    for wind in (9.0, 40.0, -30.0):
+        storm = replace(ex.flights()[2], headwind_m_s=wind)
+        model = fit_takeoffs(ex.PRIOR, [*ex.flights(), storm], day="9")
+
+        assert ask(model).median_m == ask(fit_takeoffs(ex.PRIOR, ex.flights(), day="9")).median_m
+        assert (1, 8) == (model.beyond, model.flights)
+        assert any("teach nothing" in one for one in model.says)
+
+
+def test_flights_that_can_not_be_give_no_number():
+    """Heavier and shorter, again and again: a column was mixed up."""
+    flights = [
+        Takeoff(str(n), str(n), 60.0 - 8 * mass, 0.3, mass, 1.18, 1.0)
+        for n, mass in enumerate(np.linspace(5.0, 7.2, 40))
+    ]
+
+    assert "can't be" in fit_takeoffs(ex.PRIOR, flights, day="99").withheld
+    assert "" == fit_takeoffs(ex.PRIOR, ex.flights(), day="9").withheld
 
 
 # --- how much take-offs scatter

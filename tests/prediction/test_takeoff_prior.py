@@ -82,5 +82,9 @@ def test_too_little_is_said_with_what_would_help():
         prior_from_flights([*few, replace(ex.flights()[3], given_up=True)], 7.4, 12.0)
     assert "[thrust]" in caught.value.fix
 
+    storm = [replace(t, headwind_m_s=25.0) for t in ex.flights()]
+    with pytest.raises(NotEnoughDataError, match="0 flights in winds below"):
+        prior_from_flights(storm, 7.4, 12.0)
+
     with pytest.raises(NotEnoughDataError, match="how fast"):
         prior_from_flights(ex.flights(), 7.4, None)

@@ -1,0 +1,67 @@
+"""Distribution of the next ground roll, as a mixture over what could be the case."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from flightlog.prediction.regression import StudentT
+
+Array = NDArray[np.float64]
+_BISECTIONS = 60
+
+
+class PredictedRoll:
+    """Distribution of the next ground roll, as a mixture over what could be the case.
+
+    Parameters
+    ----------
+    parts : sequence of StudentT
+        Of the logarithm of the roll in metres.
+    weights : array, shape (n,)
+        Adding up to 1.
+    """
+
+    def __init__(self, parts: Sequence[StudentT], weights: Array) -> None:
+        self._centres = np.concatenate([part.centre for part in parts])
+        self._scales = np.concatenate([part.scale for part in parts])
+        self._freedoms = np.repeat(
+            [part.freedoms for part in parts], [part.centre.size for part in parts]
+        )
+        self._weights = weights
+        self.median_m = self.quantile(0.5)
+
+    def quantile(self, probability: float) -> float:
+        """Roll that is not exceeded with a probability between 0 and 1. [m]"""
+        from scipy.special import stdtrit
+
+        if not 0.0 < probability < 1.0:
+            raise ValueError(f"a probability between 0 and 1 is needed, got {probability!r}")
+        ends = self._centres + self._scales * stdtrit(self._freedoms, probability)
+        low, high = float(ends.min()), float(ends.max())
+        for _ in range(_BISECTIONS):
+            middle = 0.5 * (low + high)
+            if not low < middle < high:
+                break
+            if self._below(middle) < probability:
+                low = middle
+            else:
+                high = middle
+        return math.exp(high)
+
+    def interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Central interval. [m]"""
+        return self.quantile(0.5 - 0.5 * level), self.quantile(0.5 + 0.5 * level)
+
+    def at_most(self, bound_m: float) -> float:
+        """Probability that the next roll is at most so long."""
+        return self._below(math.log(bound_m)) if bound_m > 0 else 0.0
+
+    def _below(self, bound: float) -> float:
+        from scipy.special import stdtr
+
+        each = stdtr(self._freedoms, (bound - self._centres) / self._scales)
+        return float(self._weights @ each)
