@@ -57,8 +57,8 @@ class Scatter:
     pilot: float = 0.0
     wind: float = 0.0
     wind_day: float = 0.0
-    technique: float = 0.05
-    later: float = 0.03
+    technique: float = 0.045
+    later: float = 0.04
 
 
 @dataclass(frozen=True, slots=True)

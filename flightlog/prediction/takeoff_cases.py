@@ -30,7 +30,7 @@ in 93 to 97 % of simulated seasons whose truth is another one (``tests/predictio
 
 FREEDOM = 3.0
 """How firmly the size of the scatter is believed: so many pairs of flights. [-]"""
-NOTICED, TOO_MUCH = 0.03, 0.06
+NOTICED, TOO_MUCH = 0.02, 0.08
 """Lift-off airspeed against that of the days before, as a share: from the first on the day counts
 as flown with another technique; beyond the second no number is given until it is learnt. [-]"""
 LEARNT = 3
@@ -41,9 +41,10 @@ _USUAL_WIDE, _GUSTY_WIDE = 0.15, 0.7
 _USUAL_GUSTS, _GUSTY = 0.15, 0.25
 _PEAK = 2.5
 """The greatest gust of some minutes lies so many standard deviations above the mean wind."""
-_CHANGE_TODAY, _CHANGE_FLOWN, _CHANGE_BEFORE, _DAYS_BACK = 0.06, 0.5, 0.03, 2
-"""Probabilities of a change of technique: today; today, which one or two flights can't rule out;
-on each of so many days before."""
+_CHANGE_TODAY, _CHANGE_FLOWN, _CHANGE_BEFORE, _DAYS_BACK = 0.06, 0.8, 0.03, 2
+"""Probabilities of a change of technique: today; today, once the day's first flights are there to
+tell it, held high on purpose, since one or two of them can't rule it out; on each of so many days
+before."""
 _SMALLEST = 1e-5
 NAMES = ("level", "mass", "density", "wind", "lift-off airspeed")
 """Names of the coefficients."""

@@ -67,14 +67,15 @@ class TakeoffModel:
     wide : float
         Probability that take-offs scatter more than is usual.
     technique : float
-        Probability that the lift-off speed is another one since one of the last days.
+        Weight of the cases in which the lift-off speed is another one since today or one of the
+        last days; high on purpose until `LEARNT` flights of today are known.
     liftoff_speed_change : float or None
         Of today's airspeeds at lift-off against those of the days before, as a share [-]; None
         without both.
     noticed : bool
         Whether it is so much that the day counts as flown with another technique.
-    flights, given_up : int
-        That it learnt from.
+    flights, given_up, today : int
+        That it learnt from; ``today`` of the flights were on the day that is asked about.
     beyond : int
         Flights and rolls given up that it could not learn from: in winds beyond the law.
     """
@@ -97,9 +98,9 @@ class TakeoffModel:
         self.wide = _share(fitted, lambda case: case.scatter is WIDE)
         self.technique = _share(fitted, lambda case: case.since is not None)
         self.liftoff_speed_change = speed_change(prior, takeoffs, day)
-        today = sum(t.day == day for t in flown(takeoffs))
+        self.today = sum(t.day == day for t in flown(takeoffs))
         change = self.liftoff_speed_change or 0.0
-        self.noticed = change > NOTICED and today < LEARNT
+        self.noticed = change > NOTICED and self.today < LEARNT
         # Until it is learnt, what is predicted is what holds if the technique did change.
         kept = [one for one in fitted if not self.noticed or one.case.since == day] or fitted
         self._fitted = tuple(kept)
@@ -200,10 +201,10 @@ def _sayings(model: TakeoffModel) -> Iterator[str]:
             f"Today the aircraft lifted off {100 * change:.1f} % faster than on the days before: "
             "until that is learnt, the numbers are those for another technique, and wider."
         )
-    elif model.technique > 0.6:
+    elif 0 < model.today < LEARNT:
         yield (
-            "The lift-offs since one of the last days are as if flown with another technique "
-            f"(probability {model.technique:.2f}); the numbers allow for it."
+            f"Until {LEARNT} flights of today the numbers allow for a lift-off that is later than "
+            "on the days before."
         )
 
 

@@ -25,12 +25,14 @@ from scipy.stats import t as student
 
 from flightlog.estimation.ground_roll import RollModel
 from flightlog.prediction.takeoff_model import TakeoffModel, fit_takeoffs
-from flightlog.prediction.takeoff_prior import RollPrior, prior_from_model
+from flightlog.prediction.takeoff_prior import RollPrior, prior_from_flights, prior_from_model
 from flightlog.prediction.takeoffs import Setting, Takeoff, Wind
 from tests.prediction import seasons as made
 
 Array = NDArray[np.float64]
 LEVEL, MOST_UNITS = 0.95, 25
+FILE_KG = 7.4
+STALL_M_S = float(np.sqrt(2 * FILE_KG * made.G / (1.225 * made.AREA * made.CL_MAX)))
 READ_STD, SPEED_STD, SENSOR_STD, SENSOR_SCALE = 0.03, 0.15, 0.3, 0.02
 NONE, GROUND, SENSOR = "nothing", "ground speed", "airspeed sensor"
 EIGHT, TWENTY = (2, 2, 2, 2), (3, 3, 3, 3, 2, 2, 2, 2)
@@ -42,8 +44,8 @@ class Case:
 
     ``held`` leaves only the level to the flights, and holds all effects at those of the closed
     form: a fit of thrust, friction and lift-off speed to rolls alone comes to the same, since they
-    move a roll alike. ``later`` is today's lift-off speed over that of the days before; ``speed``
-    what was logged of it.
+    move a roll alike. Without ``thrust`` in the aircraft's file the level comes from the flights.
+    ``later`` is today's lift-off speed over that of the days before; ``speed`` what was logged.
     """
 
     name: str
@@ -53,6 +55,7 @@ class Case:
     later: float = 1.0
     speed: str = GROUND
     held: bool = False
+    thrust: bool = True
 
 
 @dataclass(frozen=True)
@@ -77,6 +80,7 @@ CASES = (
     Case("  without speeds at lift-off", made.ORDINARY, EIGHT, speed=NONE),
     Case("  with an airspeed sensor too", made.ORDINARY, EIGHT, speed=SENSOR),
     Case("  effects held at the closed form", made.ORDINARY, EIGHT, held=True),
+    Case("  no thrust in the aircraft's file", made.ORDINARY, EIGHT, thrust=False),
     Case("ordinary, 20 flights on 8 days", made.ORDINARY, TWENTY),
     Case("  effects held at the closed form", made.ORDINARY, TWENTY, held=True),
     Case("gentle, 8 flights", made.GENTLE, EIGHT),
@@ -96,7 +100,7 @@ CASES = (
 def file_prior(held: bool = False) -> RollPrior:
     """Give the prior of the aircraft's file, which no season's aircraft is quite like."""
     model = RollModel(
-        mass_kg=7.4,
+        mass_kg=FILE_KG,
         density_kg_m3=1.225,
         wing_area_m2=made.AREA,
         cl_ground=made.CL_GROUND,
@@ -216,6 +220,8 @@ def run(case: Case, count: int, seed: int) -> tuple[list[Outcome], Array]:
             day=str(s.day[n, last]),
         )
         winds = [Wind(max(w, 0.0), g) for w, g in zip(s.entered_wind[n], s.gust[n], strict=True)]
+        if not case.thrust:
+            prior = prior_from_flights(flights, FILE_KG, STALL_M_S)
         model = fit_takeoffs(prior, flights, day=at.day, winds=winds)
         outcomes.append(outcome(model, flights, at, float(rolls[n, last])))
     units = np.array([one.units for one in outcomes])

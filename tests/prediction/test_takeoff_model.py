@@ -319,7 +319,7 @@ def test_a_later_lift_off_is_noticed_and_makes_it_wider():
 def test_much_later_gives_no_number_until_it_is_learnt():
     much = 1.0 + TOO_MUCH + 0.01
 
-    assert "7.0 % faster" in fit_takeoffs(ex.PRIOR, today(much), day="9").withheld
+    assert "9.0 % faster" in fit_takeoffs(ex.PRIOR, today(much), day="9").withheld
     learnt = fit_takeoffs(ex.PRIOR, today(much, LEARNT), day="9")
     assert "" == learnt.withheld
     # Three such flights outweigh the eight before them: it is the new technique that goes on.
