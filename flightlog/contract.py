@@ -202,8 +202,18 @@ def _attempt(attempt: Attempt) -> Json:
         "start_s": attempt.start_s,
         "stop_s": attempt.stop_s,
         "peak_ground_speed": _bounds(speed, unit=True, level=False),
+        "distance": _rolled(attempt.distance),
+        "distance_in_all": _rolled(attempt.distance_in_all),
         "reason": attempt.reason,
     }
+
+
+def _rolled(distance: Uncertain | None) -> Json | None:
+    """A distance, whose interval does not begin below zero; null when it is not known."""
+    if distance is None:
+        return None
+    body = _bounds(distance, unit=True, level=False)
+    return body | {"low": max(0.0, body["low"])}
 
 
 def _sortie(debrief: SortieDebrief) -> Json:

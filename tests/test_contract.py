@@ -25,6 +25,7 @@ NORMAL_95 = 1.959963984540054
 
 # The keys of every object, from the written contract; a trailing "?" may be missing.
 QUANTITY = "value unit low high level"
+ROLLED = Uncertain.of(6.0, 4.0, "m", source="speed")
 SHAPE = {
     "": "schema tool log inputs attempts sorties findings",
     "tool": "version analyses",
@@ -36,8 +37,10 @@ SHAPE = {
     "inputs.site": "id sha256",
     "inputs.rules": "id version sha256",
     "inputs.mass": "value unit source",
-    "attempts[]": "number start_s stop_s peak_ground_speed reason",
+    "attempts[]": "number start_s stop_s peak_ground_speed distance distance_in_all reason",
     "attempts[].peak_ground_speed": "value unit low high",
+    "attempts[].distance": "value unit low high",
+    "attempts[].distance_in_all": "value unit low high",
     "sorties[]": "number launch starts ends start_s liftoff_s touchdown_s end_s figures withheld"
     " gate laps outcomes score findings",
     "sorties[].figures.takeoff.ground_roll": f"{QUANTITY} method sources",
@@ -112,7 +115,9 @@ def debrief(*sorties: SortieDebrief, **changes: object) -> Debrief:
         receipt=receipt,
         inputs=Inputs(site=Site("strip-2", "cd" * 32), mass=Mass(8.0, 0.02, "option")),
         rules={"id": "club-trial-2027", "version": "1", "sha256": "ef" * 32},
-        attempts=(Attempt(1, 40.1, 44.0, 6.1, 0.05, "stopped before lift-off"),),
+        attempts=(
+            Attempt(1, 40.1, 44.0, 6.1, 0.05, "stopped before lift-off", ROLLED, ROLLED * 2.0),
+        ),
         sorties=sorties or (sortie_debrief(),),
         findings=(Finding("damaged-bytes", "note", "12 bytes skipped"),),
     )
@@ -129,6 +134,15 @@ def at(body: object, path: str) -> object:
         body = body[name]  # type: ignore[index]
         body = body[0] if index else body  # type: ignore[index]
     return body
+
+
+def test_how_far_an_attempt_rolled_is_never_less_than_nothing_and_may_be_unknown():
+    (rolled,) = to_json(debrief())["attempts"]
+    assert (6.0, 0.0) == (rolled["distance"]["value"], rolled["distance"]["low"])
+    assert 13.8 == pytest.approx(rolled["distance"]["high"], abs=0.1)
+    unknown = Attempt(1, 40.1, 44.0, 6.1, 0.05, "the log ends during the roll")
+    (rolled,) = to_json(debrief(attempts=(unknown,)))["attempts"]
+    assert (None, None) == (rolled["distance"], rolled["distance_in_all"])
 
 
 @pytest.mark.parametrize("path", SHAPE)

@@ -13,6 +13,7 @@ from flightlog.analyses.phases_evidence import Evidence, gather
 from flightlog.analyses.phases_launch import Arrival, Departure, find_arrival, find_departure
 from flightlog.analyses.phases_states import Ground, Span, find_flights, find_ground
 from flightlog.findings import Finding, make_finding
+from flightlog.uncertain import Uncertain
 
 if TYPE_CHECKING:
     from flightlog.recording import Recording
@@ -67,6 +68,9 @@ class Attempt:
         Fastest 0.5 s mean and its standard uncertainty. [m/s]
     reason : str
         In words.
+    distance, distance_in_all : Uncertain or None
+        Rolled until the fastest moment, and until standstill; None where the log does not show it.
+        [m]
     """
 
     number: int
@@ -75,6 +79,8 @@ class Attempt:
     peak_ground_speed_m_s: float
     peak_ground_speed_std_m_s: float
     reason: str
+    distance: Uncertain | None = None
+    distance_in_all: Uncertain | None = None
 
 
 def find_sorties(
@@ -121,7 +127,16 @@ def find_sorties(
         findings += notes
     numbered = tuple(replace(s, number=n) for n, s in enumerate(sorties, 1))
     attempts = tuple(
-        Attempt(n, r.start_s, r.stop_s, r.peak_m_s, r.peak_std_m_s, r.reason)
+        Attempt(
+            n,
+            r.start_s,
+            r.stop_s,
+            r.peak_m_s,
+            r.peak_std_m_s,
+            r.reason,
+            r.distance,
+            r.distance_in_all,
+        )
         for n, r in enumerate(rolls, 1)
     )
     if not numbered:

@@ -9,6 +9,7 @@ import numpy as np
 
 from flightlog.analyses.phases_evidence import Evidence, column, good_fixes
 from flightlog.analyses.phases_states import SLOW_M_S, Ground, Mask, spans
+from flightlog.uncertain import Uncertain
 
 if TYPE_CHECKING:
     from flightlog.estimation.frames import Array
@@ -36,6 +37,12 @@ _STRAIGHT_DEG = 45.0
 _FIX_NOISE_M_S = 0.2
 """Of one speed fix, where the log shows no rest to measure it on [m/s]."""
 
+_LONGEST_GAP_S = 1.5
+"""Between two fixes, over which a distance is still known: 1 Hz, and one that is late [s]."""
+
+_SHARED_M_S = 0.05
+"""What the speeds of one roll err by together [m/s]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Roll:
@@ -49,6 +56,9 @@ class Roll:
         Fastest 0.5 s mean of ground speed, and its standard uncertainty. [m/s]
     reason : str
         In words.
+    distance, distance_in_all : Uncertain or None
+        Rolled until the fastest moment, and until standstill; None where the log does not show it.
+        [m]
     """
 
     start_s: float
@@ -56,6 +66,18 @@ class Roll:
     peak_m_s: float
     peak_std_m_s: float
     reason: str
+    distance: Uncertain | None = None
+    distance_in_all: Uncertain | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Peak:
+    """Fastest 0.5 s mean: speed and its standard uncertainty, when, and how sure that time is."""
+
+    speed_m_s: float
+    std_m_s: float
+    time_s: float
+    time_std_s: float
 
 
 def find_rolls(recording: Recording, e: Evidence, ground: Ground, taken: Mask) -> list[Roll]:
@@ -85,20 +107,60 @@ def find_rolls(recording: Recording, e: Evidence, ground: Ground, taken: Mask) -
         if not inside.any():
             continue
         way = course[inside] if course is not None else None
-        peak, std, when = _peak(time_s[inside], speed[inside], _rest_noise(e, ground))
-        if _is_attempt(e, (i, j), peak, when, _turned(speed[inside], way)):
-            found.append(_roll(e, (i, j), peak, std))
+        noise = _rest_noise(e, ground)
+        peak = _peak(time_s[inside], speed[inside], noise)
+        if _is_attempt(e, (i, j), peak, _turned(speed[inside], way)):
+            track = _Track(time_s, speed, noise)
+            found.append(_roll(e, (i, j), peak, track))
     return found
 
 
-def _roll(e: Evidence, span: tuple[int, int], peak: float, std: float) -> Roll:
+@dataclass(frozen=True, slots=True)
+class _Track:
+    """The speeds of all fixes, and what one of them errs by on its own."""
+
+    time_s: Array
+    speed: Array
+    noise: float
+
+    def distance(self, start_s: float, end_s: float, end_std_s: float) -> Uncertain | None:
+        """Add up what was rolled between two moments; None where fixes are missing [m]."""
+        near = (self.time_s >= start_s - _LONGEST_GAP_S) & (self.time_s <= end_s + _LONGEST_GAP_S)
+        near &= np.isfinite(self.speed)
+        time_s, speed = self.time_s[near], self.speed[near]
+        if len(time_s) < 2 or time_s[0] > start_s or time_s[-1] < end_s:
+            return None
+        inside = time_s[(time_s > start_s) & (time_s < end_s)]
+        at = np.concatenate([[start_s], inside, [end_s]])
+        if np.max(np.diff(at)) > _LONGEST_GAP_S:
+            return None
+        rolled = np.interp(at, time_s, speed)
+        length_s = end_s - start_s
+        period = float(np.median(np.diff(time_s)))
+        sources = {
+            "speed of each fix": self.noise * float(np.sqrt(length_s * period)),
+            "speed of all fixes": _SHARED_M_S * length_s,
+            # Between two fixes the roll began, and its speed is no straight line there.
+            "between fixes": float(np.max(rolled)) * period / length_s * period / 4.0,
+            "its end": float(rolled[-1]) * end_std_s,
+        }
+        return Uncertain(float(np.trapezoid(rolled, at)), sources, "m")
+
+
+def _roll(e: Evidence, span: tuple[int, int], peak: _Peak, track: _Track) -> Roll:
     i, j = span
     half = e.steps(0.4)  # the 1 s mean starts to move before the aircraft does
     start = float(e.time_s[min(i + half, j - 1)]) - 0.5
     stopped = j < len(e.time_s) and e.speed_m_s[j] <= SLOW_M_S
     reason = "stopped before lift-off" if stopped else "the log ends during the roll"
     stop = float(e.time_s[min(j, len(e.time_s) - 1)])
-    return Roll(max(float(e.time_s[0]), start), stop, peak, std, reason)
+    start = max(float(e.time_s[0]), start)
+    # A log that begins in the roll does not show where that was.
+    begins = i > 0 and bool(np.isfinite(e.speed_m_s[i - 1]))
+    before, after = start - 0.5, stop + 0.5
+    until = track.distance(before, peak.time_s, peak.time_std_s) if begins else None
+    whole = track.distance(before, after, 0.0) if begins and stopped else None
+    return Roll(start, stop, peak.speed_m_s, peak.std_m_s, reason, until, whole)
 
 
 def _rest_noise(e: Evidence, ground: Ground) -> float:
@@ -110,8 +172,8 @@ def _rest_noise(e: Evidence, ground: Ground) -> float:
     return max(0.05, float(np.sqrt(np.mean(at_rest**2) / 2.0)))
 
 
-def _peak(time_s: Array, speed: Array, noise: float) -> tuple[float, float, float]:
-    """Give the fastest 0.5 s mean, its standard uncertainty, and its time."""
+def _peak(time_s: Array, speed: Array, noise: float) -> _Peak:
+    """Find the fastest moment."""
     first = np.searchsorted(time_s, time_s - 0.25)
     last = np.searchsorted(time_s, time_s + 0.25, side="right")
     total = np.concatenate([[0.0], np.cumsum(speed)])
@@ -122,7 +184,12 @@ def _peak(time_s: Array, speed: Array, noise: float) -> tuple[float, float, floa
     period = float(np.median(np.diff(time_s))) if len(time_s) > 1 else 1.0
     between = 0.25 * float(np.max(near) - np.min(near)) if period > 0.5 else 0.0
     std = float(np.hypot(noise / np.sqrt(last[k] - first[k]), between))
-    return float(mean[k]), std, float(time_s[k])
+    # As fast, as far as anyone can tell, it may have been at any of these moments.
+    alike = time_s[mean >= mean[k] - 2.0 * noise / np.sqrt(last[k] - first[k])]
+    alike_std = float(np.max(np.abs(alike - time_s[k]))) / np.sqrt(3.0)
+    return _Peak(
+        float(mean[k]), std, float(time_s[k]), float(np.hypot(period / np.sqrt(12.0), alike_std))
+    )
 
 
 def _turned(speed: Array, course_deg: Array | None) -> float:
@@ -136,10 +203,9 @@ def _turned(speed: Array, course_deg: Array | None) -> float:
     return float(np.degrees(np.max(unwrapped) - np.min(unwrapped)))
 
 
-def _is_attempt(
-    e: Evidence, span: tuple[int, int], peak: float, when_s: float, turned_deg: float
-) -> bool:
+def _is_attempt(e: Evidence, span: tuple[int, int], fastest: _Peak, turned_deg: float) -> bool:
     i, j = span
+    peak, when_s = fastest.speed_m_s, fastest.time_s
     top = int(np.clip(np.searchsorted(e.time_s, when_s), i, j - 1))
     before = max(0, i - e.steps(3.0))
     if (e.armed[i:j] == 0).all() or turned_deg > _STRAIGHT_DEG:

@@ -121,9 +121,16 @@ class _Speed(_Shape):
     unit: _Text
 
 
+class _Rolled(_Known):
+    unit: Literal["m"]
+
+
 class _Attempt(_Shape):
     start_s: float
     peak_ground_speed: _Speed
+    # Debriefs that were stored earlier have none.
+    distance: _Rolled | None = None
+    distance_in_all: _Rolled | None = None
 
 
 class _Clock(_Shape):

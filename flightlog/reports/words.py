@@ -11,9 +11,10 @@ import textwrap
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 
+from flightlog.analyses.phases import Attempt
 from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.debriefing import Debrief, SortieDebrief
-from flightlog.figures import FIGURES, Figure
+from flightlog.figures import FIGURES, LEVEL, Figure
 from flightlog.findings import Finding
 from flightlog.recording import Partner, Receipt
 from flightlog.reports.headline import ALARMS, headline
@@ -417,6 +418,18 @@ def _unlock(figure_id: str, reason: str, receipt: Receipt) -> str:
     return f"; unlocked by {' and '.join(missing)}" if missing else ""
 
 
+def _rolled(attempt: Attempt) -> str:
+    """Say how far an attempt rolled, "" where the log does not show it."""
+    if attempt.distance is None:
+        return ""
+    low, high = attempt.distance.interval(LEVEL)
+    text = f" after {digits(attempt.distance.value, 1)} m"
+    text += f" ({digits(max(0.0, low), 1)} to {digits(high, 1)})"
+    if attempt.distance_in_all is None:
+        return text
+    return f"{text}, {digits(attempt.distance_in_all.value, 1)} m in all"
+
+
 def _attempts(debrief: Debrief, width: int) -> list[str]:
     if not debrief.attempts:
         return []
@@ -424,7 +437,7 @@ def _attempts(debrief: Debrief, width: int) -> list[str]:
     for attempt in debrief.attempts:
         text = (
             f"{attempt.number}: {digits(attempt.start_s, 1)} s to {digits(attempt.stop_s, 1)} s, "
-            f"fastest {digits(attempt.peak_ground_speed_m_s, 1)} m/s: "
+            f"fastest {digits(attempt.peak_ground_speed_m_s, 1)} m/s{_rolled(attempt)}: "
             f"{plain(attempt.reason, TEXT_LIMIT)}"
         )
         lines += _wrap(text, width, _INDENT, _INDENT * 2)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 import pytest
 
+import flightlog
 from flightlog.analyses.phases import find_sorties
 from flightlog.analyses.phases_power import read_power
+from flightlog.resources import data_path
 from tests.synthetic import Story, as_recording
 
 
@@ -165,6 +168,51 @@ def test_attempt_is_listed_and_the_take_off_after_it_found(sensors):
     assert abs(attempt.peak_ground_speed_m_s - 7.0) < 3 * attempt.peak_ground_speed_std_m_s + 0.3
     assert attempt.reason == "stopped before lift-off"
     assert sortie.start_s == pytest.approx(story.events["roll"], abs=1.0)
+
+
+@pytest.mark.parametrize("sensors", [{}, {"gps_hz": 1.0}, {"gps_hz": 10.0}], ids=str)
+def test_attempt_says_how_far_it_rolled_until_its_fastest_moment_and_in_all(sensors):
+    missed = []
+    for wait in (20.0, 20.3, 20.7, 21.1):
+        story = Story().rest(wait).event("first").roll(7.0).event("top")
+        story.stop(deceleration=3.0).event("stopped").rest(15)
+        _, (attempt,), _ = find_sorties(story.recording(**sensors))
+        # Speed rises and falls in straight lines: half of it over each stretch.
+        until = 3.5 * (story.events["top"] - story.events["first"])
+        whole = 3.5 * (story.events["stopped"] - story.events["first"])
+        missed.append((attempt.distance.value - until) / attempt.distance.std)
+        assert abs(attempt.distance_in_all.value - whole) < 3 * attempt.distance_in_all.std
+        assert attempt.distance_in_all.std < 0.06 * whole
+        assert attempt.distance.std < 0.3 * until
+    assert all(abs(z) < 3 for z in missed)
+
+
+def test_attempt_of_a_sample_rolled_as_far_as_its_truth_says():
+    known = data_path("sample_flights", "attempt_then_takeoff.truth.json")
+    (true,) = json.loads(known.read_text(encoding="utf-8"))["attempts"]
+    recording = flightlog.read(data_path("sample_flights", "attempt_then_takeoff.bin"))
+    (attempt,) = find_sorties(recording)[1]
+    low, high = attempt.distance_in_all.interval()
+    assert low < true["distance_m"] < high
+    assert high - low < 0.2 * true["distance_m"]
+    # It gained 6.3 m/s in less time than it took to stop.
+    assert 0.3 * true["distance_m"] < attempt.distance.value < 0.5 * true["distance_m"]
+
+
+def test_attempt_whose_start_the_log_does_not_show_has_no_distance():
+    story = Story().rest(20).event("first").roll(10.0).stop().rest(20)
+    start = story.events["first"] + 1.5
+    (attempt,) = find_sorties(story.recording(window=(start, story.now)))[1]
+    assert (attempt.distance, attempt.distance_in_all) == (None, None)
+
+
+def test_attempt_in_which_the_log_ends_has_no_distance_in_all():
+    story = Story().rest(20).roll(10.0).event("top").stop(deceleration=2.0).rest(20)
+    end = story.events["top"] + 2.0
+    (attempt,) = find_sorties(story.recording(window=(story.start_s, end)))[1]
+    assert attempt.reason == "the log ends during the roll"
+    assert attempt.distance is not None
+    assert attempt.distance_in_all is None
 
 
 def test_attempt_without_any_flight():
@@ -323,6 +371,10 @@ def test_hop_below_two_metres_is_an_attempt():
     sorties, (attempt,), _ = find_sorties(story.recording())
     assert sorties == ()
     assert attempt.peak_ground_speed_m_s == pytest.approx(12.0, abs=0.5)
+    # It was as fast all the while, so nobody can say how far it went until its fastest moment.
+    low, high = attempt.distance.interval()
+    assert low < 40.0
+    assert high > 90.0
 
 
 def test_log_that_starts_at_full_power_has_no_rest_even_if_it_stands():

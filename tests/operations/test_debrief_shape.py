@@ -18,6 +18,7 @@ from tests.operations.logs import recording, stored_debrief
 
 NINE = datetime(2027, 3, 15, 9, 0, tzinfo=UTC)
 ROLL = {"figures": {"takeoff.ground_roll": {"value": 28.1, "low": 26.7, "high": 29.5}}}
+ROLLED = {"value": 12.0, "unit": "m", "low": 11.0, "high": 13.0}
 PLACES = [
     (("sorties",), {}),
     (("sorties", 0), None),
@@ -34,12 +35,16 @@ PLACES = [
     (("inputs", "weather"), {"wind_speed": {"value": 3.0, "low": None, "high": 4.0}}),
     (("log",), "a.bin"),
     (("attempts",), [{"start_s": 40.0}]),
+    (("attempts", 0, "distance"), 12.0),
+    (("attempts", 0, "distance", "low"), "0"),
+    (("attempts", 0, "distance", "unit"), "ft"),
     (("findings",), None),
 ]
 
 
 def broken(place, value):
-    body = copy.deepcopy(stored_debrief(NINE, each=ROLL))
+    body = copy.deepcopy(stored_debrief(NINE, each=ROLL, attempts=1))
+    body["attempts"][0]["distance"] = copy.copy(ROLLED)
     at = body
     for step in place[:-1]:
         at = at[step]
@@ -51,6 +56,14 @@ def test_what_this_program_writes_is_of_the_shape():
     assert is_sound(to_json(made()))
     assert is_sound(stored_debrief(NINE, each=ROLL))
     assert is_sound(stored_debrief(NINE) | {"of a newer program": [1, {}]})
+
+
+def test_a_debrief_stored_before_attempts_had_a_distance_is_still_of_the_shape():
+    old = stored_debrief(NINE, attempts=1)
+    assert "distance" not in old["attempts"][0]
+    assert is_sound(old)
+    assert is_sound(broken(("attempts", 0, "distance"), ROLLED))
+    assert is_sound(broken(("attempts", 0, "distance"), None))
 
 
 @pytest.mark.parametrize(("place", "value"), PLACES)

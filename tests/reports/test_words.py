@@ -4,6 +4,7 @@ import dataclasses
 
 import pytest
 
+from flightlog.analyses.phases import Attempt
 from flightlog.findings import FINDINGS, make_finding
 from flightlog.recording import Partner, UtcRelation
 from flightlog.reports.strip import TYPED
@@ -135,6 +136,17 @@ def test_a_log_without_flight_is_told_in_full():
 
     assert shown.startswith("No flight in this log")
     assert "[no-flight]" in shown
+
+
+def test_an_attempt_says_how_far_it_rolled_as_far_as_the_log_shows_it():
+    rolled = Uncertain.of(5.7, 0.9, "m", source="speed")
+    known = Attempt(1, 40.1, 44.0, 6.13, 0.1, "stopped before lift-off", rolled, rolled * 2.0)
+    half = dataclasses.replace(known, number=2, distance_in_all=None)
+    unknown = dataclasses.replace(half, number=3, distance=None)
+    said = text(made(attempts=(known, half, unknown)), width=200)
+    assert "fastest 6.1 m/s after 5.7 m (3.9 to 7.5), 11.4 m in all: stopped before" in said
+    assert "fastest 6.1 m/s after 5.7 m (3.9 to 7.5): stopped before" in said
+    assert "fastest 6.1 m/s: stopped before" in said
 
 
 def test_what_was_joined_stands_under_the_log_with_its_95_percent():
