@@ -32,12 +32,15 @@ class Runway:
         Rise over run, positive uphill in the take-off direction. [-]
     surface : str
         In words.
+    length_m : float or None
+        From the start line to where it ends for an aircraft that has to stop. [m]
     """
 
     heading_deg: float
     start_deg: tuple[float, float] | None = None
     slope: float = 0.0
     surface: str = ""
+    length_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +77,15 @@ class DragPolar:
 
 @dataclass(frozen=True, slots=True)
 class Thrust:
-    """Thrust ``static_n - b V - c V²`` at standard sea-level density, V airspeed [m/s]."""
+    """Thrust ``static_n - b V - c V²`` at standard sea-level density, V airspeed [m/s].
+
+    ``measured`` says that it comes from a thrust stand, and is not an estimate.
+    """
 
     static_n: float
     b: float
     c: float
+    measured: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,6 +197,8 @@ class Pack:
         At which its sag is stated. [A]
     capacity_ah, nominal_wh : float or None
         As printed on it. [Ah], [Wh]
+    reserve_share : float or None
+        Of its energy, that stays in it at landing. [-]
     cells, parallel : int or None
         Cells in series, and strings of them in parallel.
     resistance_ohm : float or None
@@ -218,6 +227,7 @@ class Pack:
     life: Life = Life()
     tasks: tuple[Task, ...] = ()
     limits: Mapping[str, Mapping[str, object]] = field(default_factory=dict)
+    reserve_share: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -396,6 +406,8 @@ def load_site(path: Path) -> Site:
         start_deg               latitude, longitude of the middle of the start line [deg]
         slope                   rise over run, positive uphill [-], -0.3 to 0.3
         surface                 a few words
+        length_m                from the start line to where it ends for an aircraft that has to
+                                stop [m]
         [gate]
         left_deg, right_deg     latitude, longitude of its ends [deg]; needed
         [pilot]
@@ -448,8 +460,9 @@ def load_aircraft(path: Path) -> Aircraft:
         nominal_wh              energy printed on the battery [Wh]
         resistance_ohm          of the whole battery at its own connector, over steps of about
                                 a second [ohm]
-        [thrust]                at standard sea-level density, V the airspeed; all three needed
+        [thrust]                at standard sea-level density, V the airspeed; numbers all needed
         static_n, b, c          thrust = static_n - b V - c V² [N], [N/(m/s)], [N/(m/s)²]
+        measured                true where they come from a thrust stand; may be left out
         [polar]                 all five needed
         cd0, k                  drag coefficient cd0 + k cl² [-]
         cl_ground, cd_ground    lift and drag coefficient in the ground roll [-]

@@ -16,8 +16,12 @@ def run(argv: Sequence[str] | None = None) -> None:
     argv : sequence of str, optional
         Arguments without the program's name; those of the process when not given.
     """
+    import os
     import sys
 
+    # Matrices are small here: a second thread costs several times what it saves, the more so on a
+    # laptop that is busy otherwise. Read when numpy is loaded, which is later.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         from flightlog.cli.app import main
 

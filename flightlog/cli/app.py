@@ -12,6 +12,7 @@ import typer
 from flightlog import __version__
 from flightlog.cli import wall
 from flightlog.cli.balance import balance_app
+from flightlog.cli.card import card_app
 from flightlog.cli.checks import checks_app
 from flightlog.cli.clauses import clauses_app
 from flightlog.cli.console import err, out
@@ -22,6 +23,7 @@ from flightlog.cli.files import convert, explain
 from flightlog.cli.fitness import fitness_app
 from flightlog.cli.importing import import_logs
 from flightlog.cli.incident import incident_app
+from flightlog.cli.load import load
 from flightlog.cli.logbook import logbook_app
 from flightlog.cli.opening import open_pages
 from flightlog.cli.release import release_app
@@ -51,6 +53,8 @@ app.command()(sheet)
 app.add_typer(checks_app)
 app.add_typer(weather_app)
 app.add_typer(balance_app)
+app.command()(load)
+app.add_typer(card_app)
 app.add_typer(fitness_app)
 app.add_typer(release_app)
 app.add_typer(defect_app)

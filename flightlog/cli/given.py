@@ -44,7 +44,7 @@ def gather(options: Options) -> tuple[Inputs, RuleBook | None]:
     typer.BadParameter
         If an option is.
     """
-    entered = dict(_entered(text) for text in options.entered)
+    entered = dict(parse_entered(text) for text in options.entered)
     from flightlog.inputs import (
         Inputs,
         parse_air_temperature,
@@ -103,7 +103,8 @@ def _typed(text: str | None, parse: Callable[[str], Value], option: str) -> Valu
         raise typer.BadParameter(error.found, param_hint=option) from error
 
 
-def _entered(text: str) -> tuple[str, float]:
+def parse_entered(text: str) -> tuple[str, float]:
+    """Understand a number that only people know, as it is typed: ``field_best=1200``."""
     name, equals, number = text.partition("=")
     try:
         value = float(number)

@@ -276,14 +276,14 @@ def _plan(
     return Plan(
         aircraft,
         pack,
-        _chosen(desk, "rules", rules),
-        _chosen(desk, "site", site),
+        chosen(desk, "rules", rules),
+        chosen(desk, "site", site),
         landings,
         given_text(purpose, "--purpose"),
     )
 
 
-def _chosen(desk: Desk, kind: str, given: str | None) -> str:
+def chosen(desk: Desk, kind: str, given: str | None) -> str:
     """Give the id that is meant: what was given, or the only one of the record, which is said.
 
     Raises

@@ -82,6 +82,11 @@ class Load:
     added: tuple[Added, ...]
     verdict: Verdict
 
+    @property
+    def mass_kg(self) -> float:
+        """Take-off mass [kg]."""
+        return self.verdict.loaded.mass.value
+
 
 # --- working it out
 

@@ -17,7 +17,6 @@ from typing import Any, cast
 from flightlog.figures import FIGURES, LEVEL
 from flightlog.logbook.entry import CITES, Entry
 from flightlog.logbook.flying_kinds import WEATHER
-from flightlog.operations.contradictions import contradictions
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_case import Contradiction
 from flightlog.operations.pairing import NOT_CLEAR
@@ -215,6 +214,9 @@ def sums_of(rows: Iterable[SeasonRow]) -> Sums:
 
 
 def _row(desk: Desk, flight: SortieRecord) -> SeasonRow:
+    # It reads logs, which those who only want the numbers here have no use for.
+    from flightlog.operations.contradictions import contradictions
+
     debrief = debrief_of(desk, flight)
     figures, withheld = _figures(debrief or {})
     density, why = _density(desk, flight)

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 from flightlog.prediction.regression import StudentT
 
 Array = NDArray[np.float64]
-_BISECTIONS = 60
+_MOST_STEPS = 100
+_CLOSE = 1e-13
+"""A step of the logarithm so small ends the search."""
 
 
 class PredictedRoll:
@@ -26,12 +28,19 @@ class PredictedRoll:
     """
 
     def __init__(self, parts: Sequence[StudentT], weights: Array) -> None:
+        from scipy.special import gammaln
+
         self._centres = np.concatenate([part.centre for part in parts])
         self._scales = np.concatenate([part.scale for part in parts])
         self._freedoms = np.repeat(
             [part.freedoms for part in parts], [part.centre.size for part in parts]
         )
         self._weights = weights
+        self._peaks = (
+            np.exp(gammaln(0.5 * (self._freedoms + 1.0)) - gammaln(0.5 * self._freedoms))
+            / np.sqrt(math.pi * self._freedoms)
+            / self._scales
+        )
         self.median_m = self.quantile(0.5)
 
     def quantile(self, probability: float) -> float:
@@ -42,15 +51,19 @@ class PredictedRoll:
             raise ValueError(f"a probability between 0 and 1 is needed, got {probability!r}")
         ends = self._centres + self._scales * stdtrit(self._freedoms, probability)
         low, high = float(ends.min()), float(ends.max())
-        for _ in range(_BISECTIONS):
-            middle = 0.5 * (low + high)
-            if not low < middle < high:
-                break
-            if self._below(middle) < probability:
-                low = middle
+        found = float(self._weights @ ends)
+        for _ in range(_MOST_STEPS):
+            missed = self._below(found) - probability
+            if missed < 0:
+                low = found
             else:
-                high = middle
-        return math.exp(high)
+                high = found
+            step = missed / self._density(found)
+            if abs(step) < _CLOSE or high - low < _CLOSE:
+                break
+            # Newton's step where it stays between the ends, else halving.
+            found = found - step if low < found - step < high else 0.5 * (low + high)
+        return math.exp(found)
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
         """Central interval. [m]"""
@@ -65,3 +78,8 @@ class PredictedRoll:
 
         each = stdtr(self._freedoms, (bound - self._centres) / self._scales)
         return float(self._weights @ each)
+
+    def _density(self, at: float) -> float:
+        z = (at - self._centres) / self._scales
+        shape = (1.0 + z * z / self._freedoms) ** (-0.5 * (self._freedoms + 1.0))
+        return float(self._weights @ (self._peaks * shape))

@@ -20,7 +20,7 @@ from flightlog.prediction.takeoffs import Takeoff, Wind, flown
 
 Array = NDArray[np.float64]
 
-ORDINARY = Scatter(roll=0.044, day=0.048, pilot=0.021, wind=0.58, wind_day=0.38)
+ORDINARY = Scatter(roll=0.043, day=0.046, pilot=0.02, wind=0.56, wind_day=0.37)
 WIDE = Scatter(roll=0.075, day=0.065, pilot=0.04, wind=1.2, wind_day=0.8)
 """What is usual over mown grass with a meter beside the strip, and gusty days with much scatter.
 
@@ -41,7 +41,7 @@ _USUAL_WIDE, _GUSTY_WIDE = 0.15, 0.7
 _USUAL_GUSTS, _GUSTY = 0.15, 0.25
 _PEAK = 2.5
 """The greatest gust of some minutes lies so many standard deviations above the mean wind."""
-_CHANGE_TODAY, _CHANGE_FLOWN, _CHANGE_BEFORE, _DAYS_BACK = 0.06, 0.8, 0.03, 2
+_CHANGE_TODAY, _CHANGE_FLOWN, _CHANGE_BEFORE, _DAYS_BACK = 0.05, 0.8, 0.03, 2
 """Probabilities of a change of technique: today; today, once the day's first flights are there to
 tell it, held high on purpose, since one or two of them can't rule it out; on each of so many days
 before."""

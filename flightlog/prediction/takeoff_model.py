@@ -141,7 +141,7 @@ class TakeoffModel:
             If the wind is above `STRONGEST_WIND` of the airspeed at lift-off.
         """
         if not self.prior.holds_for(setting):
-            airspeed = self.prior.airspeed_at(setting.mass_kg, setting.density_kg_m3)
+            airspeed = self.prior.airspeed_m_s
             raise NotEnoughDataError(
                 f"a wind of {setting.headwind_m_s:.1f} m/s along the runway is above "
                 f"{STRONGEST_WIND:g} of the lift-off airspeed of {airspeed:.1f} m/s",

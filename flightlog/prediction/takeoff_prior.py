@@ -26,7 +26,9 @@ FEWEST = 3
 """Flights without which nothing is predicted, where the file has no thrust and polar."""
 
 STRONGEST_WIND = 0.4
-"""Share of the airspeed at lift-off above which a wind is beyond the law. [-]"""
+"""Share of the airspeed at lift-off at the reference above which a wind is beyond the law. [-]"""
+_STRONGEST_FOR_IT = 0.8
+"""The same of the airspeed at lift-off of a lighter aircraft. [-]"""
 
 _STEP = 0.01
 _CUSTOM = {"mass": 2.35, "density": -2.35, "wind": 1.85, "slope": 3.07, "speed": 2.45}
@@ -77,8 +79,8 @@ class RollPrior:
 
     def holds_for(self, at: Takeoff | Setting) -> bool:
         """Whether the wind is not beyond the law."""
-        airspeed = self.airspeed_at(at.mass_kg, at.density_kg_m3)
-        return abs(at.headwind_m_s) <= STRONGEST_WIND * airspeed
+        own = _STRONGEST_FOR_IT * self.airspeed_at(at.mass_kg, at.density_kg_m3)
+        return abs(at.headwind_m_s) <= min(STRONGEST_WIND * self.airspeed_m_s, own)
 
 
 def prior_from_model(model: RollModel, *, thrust_measured: bool = False) -> RollPrior:

@@ -120,6 +120,9 @@ class _PackFile(Table):
     reference_current_a: float | None = Field(
         default=None, gt=0, le=1000, description="the current in A at which its sag is stated"
     )
+    reserve_share: float | None = Field(
+        default=None, ge=0, le=0.9, description="the share of its energy left at landing, 0 to 0.9"
+    )
     since: date | None = None
     hours_before: Hours = 0.0
     landings_before: Count = 0

@@ -56,6 +56,13 @@ class _Runway(Table):
         default=0.0, ge=-0.3, le=0.3, description="rise over run, positive uphill, -0.3 to 0.3"
     )
     surface: Text = Field(default="", description="a few words")
+    length_m: float | None = Field(
+        default=None,
+        gt=0,
+        le=5000,
+        description="from the start line to where it ends for an aircraft that has to stop, in "
+        "metres, up to 5000",
+    )
 
 
 class _Gate(Table):
@@ -138,6 +145,7 @@ class _Thrust(Table):
     static_n: float = Field(description="the thrust in N at standstill", gt=0, le=5000)
     b: float = Field(description="the loss in N per m/s of airspeed")
     c: float = Field(description="the loss in N per (m/s)² of airspeed")
+    measured: bool = Field(default=False, description="true where a thrust stand measured it")
 
 
 class _Polar(Table):
@@ -207,9 +215,7 @@ def read_site(path: Path) -> Site:
     return Site(
         id=file.id,
         sha256=sha256,
-        runway=Runway(runway.heading_deg, runway.start_deg, runway.slope, runway.surface)
-        if runway
-        else None,
+        runway=Runway(**runway.model_dump()) if runway else None,
         gate=GivenGate(gate.left_deg, gate.right_deg) if gate else None,
         pilot_deg=file.pilot.position_deg if file.pilot else None,
         elevation_m=file.elevation_m,
@@ -267,7 +273,7 @@ def read_aircraft(path: Path) -> Aircraft:
         battery_resistance_ohm=file.battery.resistance_ohm,
         outputs=_outputs(file, path),
         senses={int(n): o.sense for n, o in file.outputs.items() if o.sense is not None},
-        thrust=Thrust(thrust.static_n, thrust.b, thrust.c) if thrust else None,
+        thrust=Thrust(**thrust.model_dump()) if thrust else None,
         polar=DragPolar(**polar.model_dump()) if polar else None,
         limits=file.limits,
         configuration=file.configuration,

@@ -128,6 +128,7 @@ start_deg = [{start[0]:.7f}, {start[1]:.7f}]
 heading_deg = {heading}
 slope = {slope}
 surface = "mown grass"
+length_m = 350.0                   # from the start line to where it ends
 
 [gate]
 left_deg = [{left[0]:.7f}, {left[1]:.7f}]

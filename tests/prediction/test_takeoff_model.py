@@ -192,6 +192,17 @@ def test_flights_that_can_not_be_give_no_number():
     assert "" == fit_takeoffs(ex.PRIOR, ex.flights(), day="9").withheld
 
 
+def test_an_empty_aircraft_is_told_in_any_wind_that_the_reference_is():
+    """Else a strong wind would leave no number for 0 units, and so none for more."""
+    wind = 0.39 * ex.PRIOR.airspeed_m_s
+    light = at(0.6 * ex.PRIOR.mass_kg, headwind_m_s=wind)
+    model = fit_takeoffs(ex.PRIOR, ex.flights(), day="9")
+
+    assert 0 < model.predict(light).median_m < ask(model, at(7.4, headwind_m_s=wind)).median_m
+    with pytest.raises(NotEnoughDataError):
+        model.predict(at(0.05, headwind_m_s=wind))
+
+
 # --- how much take-offs scatter
 
 
