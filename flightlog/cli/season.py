@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from flightlog.operations.checklists import Item
     from flightlog.operations.desk import Desk
     from flightlog.operations.plan import Plan
+    from flightlog.operations.sorties import SortieRecord
 
 SEED = 20270313
 PASSPHRASE = "soil probes to far fields"
@@ -47,6 +48,8 @@ _FILES = {
     "site.toml": "sites/top-field.toml",
 }
 _SCALES = ("nose=0.06,0=0.935", "left=0.537,-0.25=2.030", "right=0.537,0.25=2.035")
+_LAPS, _POINTS, _POINT = 3, "takeoff-build-up", "once-more"
+"""What flight cards of the season are for."""
 _BEFORE = timedelta(minutes=100)
 """The crew begins so long before the log does."""
 
@@ -403,9 +406,30 @@ def _release(season: Season, day: Day, plan: Plan, roll: tuple[str, str]) -> Ent
     desk = season.desk
     method = "last flights, corrected for mass and wind by hand"
     by = season.key("mechanic")
-    expected = draft_expectation(desk, "pannier", "takeoff.ground_roll", *roll, method, by)
+    expected = _card(season, day, plan)
+    if expected is None:
+        expected = draft_expectation(desk, "pannier", "takeoff.ground_roll", *roll, method, by)
     season.sign(expected)
     return season.sign(draft_release(desk, plan, season.key("pilot"), season.key("mechanic")))
+
+
+def _card(season: Season, day: Day, plan: Plan) -> Draft | None:
+    """Draft a flight card; None where the flights before say too little, or that it is too long."""
+    from flightlog.errors import NotEnoughDataError
+    from flightlog.operations.cards import draft_card
+    from flightlog.operations.load_today import load_answer
+    from flightlog.operations.point_files import chosen_points, find_points
+
+    try:
+        answer = load_answer(season.desk, plan, laps=_LAPS, most_units=day.units)
+    except NotEnoughDataError:
+        return None
+    choice = answer.choice(day.units)
+    if answer.withheld or choice is None or not answer.keeps(choice):
+        return None
+    points = chosen_points(find_points(_POINTS), [_POINT])
+    by = {"computed_by": season.key("mechanic"), "accepted_by": season.key("pilot")}
+    return draft_card(season.desk, answer, day.units, points, **by)
 
 
 def _fly(season: Season, day: Day, recording: Any, log: Path, release: Entry) -> str:
@@ -427,11 +451,24 @@ def _fly(season: Season, day: Day, recording: Any, log: Path, release: Entry) ->
     }
     season.sign(draft_calls(desk, release, answers, [season.key("pilot"), season.key("mechanic")]))
     _walk(season, "post-flight", Plan("pannier", day.pack))
+    _card_done(season, release, imported.flights)
     text = f"{day.file}: {len(imported.flights)} flown, pack {day.pack}"
     if day.found:
         _put_off(season, day.found)
         text += f"; found: {day.found}, deferred"
     return text
+
+
+def _card_done(season: Season, release: Entry, flights: Sequence[SortieRecord]) -> None:
+    """Say what became of the points of the flight card, where there was one."""
+    from flightlog.logbook.flying_kinds import FLIGHT_CARD, POINT_FLOWN
+    from flightlog.operations.card_points import draft_done
+
+    desk = season.desk
+    cards = desk.ledger.named(release, kind=FLIGHT_CARD)
+    if cards and flights:
+        told = {_POINT: (POINT_FLOWN, "")}
+        season.sign(draft_done(desk, cards[0], flights[0], told, season.key("pilot")))
 
 
 def _put_off(season: Season, found: str) -> None:

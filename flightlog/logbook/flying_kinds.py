@@ -51,6 +51,8 @@ CHARGE = "charge"
 OUT_OF_SERVICE = "out-of-service"
 RETURN_TO_SERVICE = "return-to-service"
 EXPECTATION = "expectation"
+FLIGHT_CARD = "flight-card"
+FLIGHT_CARD_DONE = "flight-card-done"
 FITNESS = "fitness"
 RELEASE = "release"
 RELEASE_WITHDRAWN = "release-withdrawn"
@@ -91,6 +93,11 @@ NEVER_DEFERRED = GROUPS[:4]
 def _short(label: str = "") -> Field:
     return text(label, most=200)
 
+
+MOST_POINTS = 40
+"""Test points of one flight card."""
+POINT_FLOWN, POINT_AGAIN, POINT_DROPPED = "flown", "to-repeat", "dropped"
+"""What became of a test point."""
 
 _ABOUT = {
     "aircraft": optional(ident()),
@@ -405,6 +412,84 @@ FLYING_KINDS: tuple[Kind, ...] = (
         meanings=("computed",),
         signers=1,
         note="What is expected of the next flight, for a limit that is judged before it.",
+    ),
+    Kind(
+        FLIGHT_CARD,
+        "Flight card",
+        content={
+            "aircraft": ident(),
+            "pack": ident(),
+            "rules": optional(ident()),
+            "site": optional(ident()),
+            "units": integer("payload units", most=10_000),
+            "mass": quantity("kg", "take-off mass"),
+            "headwind": quantity("m/s", "along the runway, negative for a tailwind"),
+            "density": quantity("kg/m³", "of the air"),
+            "roll": quantity("m", "ground roll, median"),
+            "roll_low": quantity("m", "lower end of the central 95 %"),
+            "roll_high": quantity("m", "upper end of the central 95 %"),
+            "bound": quantity("m", "roll that is not exceeded with the probability needed"),
+            "needed": quantity("", "probability that the limit asks for before the flight"),
+            "quantiles": text("of the roll: probability=metres, with a space between"),
+            "limits": records(
+                {
+                    "limit": _short(),
+                    "at_most": quantity("m"),
+                    "required": quantity(),
+                    "probability": quantity(),
+                },
+                "limits on the ground roll, and the probability that each holds",
+                least=0,
+                most=4,
+            ),
+            "judged_longer": optional(quantity("m", "by which tape or judge read a roll longer")),
+            "abort": optional(quantity("m", "from the start line; not airborne there: give up")),
+            "climb": optional(quantity("m/s", "best climb, median")),
+            "climb_low": optional(quantity("m/s", "lower end of the central 95 %")),
+            "climb_high": optional(quantity("m/s", "upper end of the central 95 %")),
+            "laps": optional(integer("planned", most=10_000)),
+            "energy": optional(quantity("Wh", "of the planned laps, expected")),
+            "energy_bound": optional(quantity("Wh", "95 of 100 such flights need at most this")),
+            "model": _short("what predicted, and from how many flights"),
+            "beyond": optional(text("what was not flown yet, and asks for a build-up")),
+            "test_card": optional(_short("from which file the test points come")),
+            "points": records(
+                {
+                    "point": _short(),
+                    "setup": text(most=1000),
+                    "measure": text(most=1000),
+                    "stop": text(most=1000),
+                },
+                "test points: what to fly, what to measure, when to stop",
+                least=0,
+                most=MOST_POINTS,
+            ),
+        },
+        meanings=("computed", "accepted"),
+        signers=2,
+        relation=CITES,
+        note="What is expected of one flight, before it, and its test points; cites the load "
+        "sheet and the weather that it rests on.",
+    ),
+    Kind(
+        FLIGHT_CARD_DONE,
+        "Flight card done",
+        content={
+            "points": records(
+                {
+                    "point": _short(),
+                    "result": word(POINT_FLOWN, POINT_AGAIN, POINT_DROPPED),
+                    "text": optional(text(most=1000)),
+                },
+                least=0,
+                most=MOST_POINTS,
+            ),
+            "text": optional(text()),
+        },
+        meanings=("stated",),
+        signers=1,
+        relation=CITES,
+        note="What became of the test points of a flight card; cites the card and the sortie.",
     ),
     Kind(
         FITNESS,

@@ -11,7 +11,8 @@ from flightlog.logbook.canonical import quantity
 from flightlog.logbook.entry import CITES, Entry, Relation, Signer
 from flightlog.logbook.flying_kinds import EXPECTATION, WEATHER
 from flightlog.operations.desk import Desk
-from flightlog.operations.limits_before import DECLARED, ENGINEER, current_sheets
+from flightlog.operations.expected_worth import current_sheets
+from flightlog.operations.limits_before import DECLARED, ENGINEER
 from flightlog.operations.plan import Plan
 from flightlog.operations.positions import newest, number
 from flightlog.team_files.limits import near_figure

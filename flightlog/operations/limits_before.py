@@ -2,34 +2,36 @@
 
 A declared figure comes from the load sheet and the pack's file. Any other one needs an entry of
 an engineer that says what is expected and how sure that is: made for this aircraft, after the load
-sheet and the weather that are in force, and not longer ago than `EXPECTED_FOR`. Either way the
-limit holds when the probability that its bound holds is at least the one that the limit asks for
-before the flight, unrounded. Of numbers entered apart from each other every one has to do.
+sheet and the weather that are in force, and not longer ago than `expected_worth.EXPECTED_FOR`. For
+the ground roll a flight card is such an entry: its quantiles say the probability, and the newer of
+both counts. Either way the limit holds when the probability that its bound holds is at least the
+one that the limit asks for before the flight, unrounded. Of numbers entered apart from each other
+every one has to do.
 """
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import timedelta
 from decimal import Decimal
 
 from flightlog.figures import FIGURES
 from flightlog.inputs import Aircraft, Pack
 from flightlog.logbook.entry import Entry
-from flightlog.logbook.flying_kinds import EXPECTATION
+from flightlog.logbook.flying_kinds import EXPECTATION, FLIGHT_CARD
+from flightlog.operations.card_numbers import FIGURE as ROLL
+from flightlog.operations.card_numbers import CardNumbers
+from flightlog.operations.card_worth import cards, not_in_force, sound_numbers
 from flightlog.operations.desk import Desk
-from flightlog.operations.load_sheet import PAYLOAD, sheets
+from flightlog.operations.expected_worth import current_sheets, why_old
+from flightlog.operations.load_sheet import PAYLOAD
 from flightlog.operations.plan import Condition, Plan
-from flightlog.operations.positions import CLOCKS_APART, named, newest
-from flightlog.operations.weather import latest_weather
+from flightlog.operations.positions import named, newest
 from flightlog.rules.book import Limit, RuleBook, aircraft_limits, make_limit
 from flightlog.rules.judge import probability_of
 from flightlog.team_files.models import checked_limit
 from flightlog.uncertain import Uncertain
 
-EXPECTED_FOR = timedelta(hours=12)
-"""How long an expected figure holds."""
 ENGINEER = "engineer"
 """The role in which a person says what is expected."""
 LIMITS = "limits"
@@ -57,6 +59,14 @@ class _Given:
 
 
 @dataclass(frozen=True, slots=True)
+class _Card:
+    """A flight card in force, which says with what probability the limits that it names hold."""
+
+    entry: Entry
+    numbers: CardNumbers
+
+
+@dataclass(frozen=True, slots=True)
 class _Lacking:
     """Why there is no such number, and what would bring it."""
 
@@ -64,15 +74,22 @@ class _Lacking:
     clear: str
 
 
-_Found = _Given | _Lacking
+_Found = _Given | _Card | _Lacking
 
 
 def limits_before_flight(
     book: RuleBook | None, aircraft: Aircraft, pack: Pack | None = None
 ) -> tuple[Limit, ...]:
     """Give the limits that are judged before a flight: the rule book's, aircraft's and pack's."""
-    every = (*(book.limits if book else ()), *aircraft_limits(aircraft), *_pack_limits(pack))
+    every = every_limit(book, aircraft, pack)
     return tuple(limit for limit in every if limit.enforced != "after_flight")
+
+
+def every_limit(
+    book: RuleBook | None, aircraft: Aircraft, pack: Pack | None = None
+) -> tuple[Limit, ...]:
+    """Give all limits, whenever they are judged: the rule book's, aircraft's and pack's."""
+    return (*(book.limits if book else ()), *aircraft_limits(aircraft), *_pack_limits(pack))
 
 
 def _pack_limits(pack: Pack | None) -> tuple[Limit, ...]:
@@ -118,17 +135,36 @@ def _judged(plan: Plan, limit: Limit, found: _Found) -> Condition:
     asked = f"{limit.id}: {limit.measured} {word} {bound.value:g} {bound.unit}".rstrip()
     if isinstance(found, _Lacking):
         return Condition(LIMITS, False, f"{asked}; {found.says}", found.clear)
+    if isinstance(found, _Card):
+        return _by_card(plan, limit, found, asked)
     if found.unit != bound.unit:
         says = f"{asked}; {found.source} is in {found.unit!r}"
         return Condition(LIMITS, False, says, how_to_expect(plan, limit.measured), found.rests_on)
     number = Uncertain.of(float(found.value), float(found.std), found.unit, source=found.source)
-    probability = probability_of(limit, number)
-    shown = _shown(probability, limit.plan_at)
-    says = f"{asked}; {found.source} {found.text}: holds with probability {shown}"
+    says = f"{asked}; {found.source} {found.text}"
+    return _kept(plan, limit, says, probability_of(limit, number), found.rests_on)
+
+
+def _by_card(plan: Plan, limit: Limit, card: _Card, asked: str) -> Condition:
+    """Judge a limit by what a flight card says of it."""
+    bound, name = limit.bound, named(card.entry)
+    about = card.numbers.limit(limit.id, bound.value) if bound.op == "<=" else None
+    if about is None:
+        says = f"{asked}; the flight card {name} does not name this limit with this bound"
+        return Condition(LIMITS, False, says, how_to_card(plan), (card.entry,))
+    says = f"{asked}; the flight card {name} has {card.numbers.bound_m:.1f} m as what "
+    says += f"{100 * card.numbers.needed:g} of 100 such take-offs do not exceed"
+    return _kept(plan, limit, says, card.numbers.probability(about), (card.entry,))
+
+
+def _kept(
+    plan: Plan, limit: Limit, says: str, probability: float, rests_on: tuple[Entry, ...]
+) -> Condition:
+    says = f"{says}: holds with probability {_shown(probability, limit.plan_at)}"
     if probability >= limit.plan_at:
-        return Condition(LIMITS, True, says, rests_on=found.rests_on)
+        return Condition(LIMITS, True, says, rests_on=rests_on)
     says = f"{says}, and {limit.plan_at:g} is needed"
-    return Condition(LIMITS, False, says, _how_to_keep(plan, limit), found.rests_on)
+    return Condition(LIMITS, False, says, _how_to_keep(plan, limit), rests_on)
 
 
 def expected_figures(desk: Desk, plan: Plan) -> tuple[str, ...]:
@@ -167,6 +203,14 @@ def how_to_expect(plan: Plan, figure: str, begin: str = "Enter") -> str:
     )
 
 
+def how_to_card(plan: Plan) -> str:
+    """Say what to type so that a flight card in force stands in the record."""
+    return (
+        f"Sign a flight card for this load and weather: 'flightlog card sign --aircraft "
+        f"{plan.aircraft} --pack {plan.pack} --help'."
+    )
+
+
 def _shown(probability: float, needed: float) -> str:
     """Write a probability with as many digits as keep it on its side of the one needed."""
     if probability > _SURE and needed <= _SURE:
@@ -194,11 +238,6 @@ def _numbers(desk: Desk, plan: Plan, figure: str) -> list[_Found]:
             return [_Lacking(f"no load sheet of {plan.aircraft} is in the record", clear)]
         return [_from_sheet(desk, plan, figure, sheet) for sheet in sheets]
     return _expected(desk, plan, figure)
-
-
-def current_sheets(desk: Desk, plan: Plan) -> tuple[Entry, ...]:
-    """Give the load sheet that is in force, or several made apart from each other."""
-    return newest(desk.ledger, sheets(desk, plan.aircraft))
 
 
 def _energy(desk: Desk, plan: Plan) -> _Found:
@@ -229,14 +268,29 @@ def _from_sheet(desk: Desk, plan: Plan, figure: str, sheet: Entry) -> _Found:
 
 def _expected(desk: Desk, plan: Plan, figure: str) -> list[_Found]:
     ledger = desk.ledger
-    found = newest(ledger, ledger.of(EXPECTATION, aircraft=plan.aircraft, figure=figure))
+    entries = [*ledger.of(EXPECTATION, aircraft=plan.aircraft, figure=figure)]
+    if figure == ROLL:
+        entries += cards(desk, plan.aircraft)
+    found = newest(ledger, entries)
     if not found:
         clear = how_to_expect(plan, figure)
+        if figure == ROLL:
+            clear = f"{how_to_card(plan)} Or {clear[0].lower()}{clear[1:]}"
         return [_Lacking("nobody said what is expected of it", clear)]
     return [_of_entry(desk, plan, figure, entry) for entry in found]
 
 
+def _of_card(desk: Desk, plan: Plan, card: Entry) -> _Found:
+    numbers = sound_numbers(desk, card)
+    why = not_in_force(desk, plan, card)
+    if why or isinstance(numbers, str):
+        return _Lacking(f"the flight card {named(card)} {why or numbers}", how_to_card(plan))
+    return _Card(card, numbers)
+
+
 def _of_entry(desk: Desk, plan: Plan, figure: str, entry: Entry) -> _Found:
+    if entry.body.kind == FLIGHT_CARD:
+        return _of_card(desk, plan, entry)
     content = entry.body.content
     why = _why_not(desk, plan, entry)
     if why:
@@ -251,22 +305,12 @@ def _of_entry(desk: Desk, plan: Plan, figure: str, entry: Entry) -> _Found:
 
 def _why_not(desk: Desk, plan: Plan, entry: Entry) -> str:
     """Say why an expected figure can't be used; empty where it can."""
-    ledger, content = desk.ledger, entry.body.content
-    age = ledger.now - ledger.when(entry)
-    if not ledger.persons(entry, "computed", ENGINEER):
+    content = entry.body.content
+    if not desk.ledger.persons(entry, "computed", ENGINEER):
         return f"is not signed by a person of the role {ENGINEER!r}"
-    if age > EXPECTED_FOR:
-        return f"is older than {EXPECTED_FOR.total_seconds() / 3600:g} h"
-    if age < -CLOCKS_APART:
-        return "claims a time that is still to come"
     if content["std"]["unit"] != content["value"]["unit"]:
         return "has its uncertainty in another unit"
     std = float(content["std"]["value"])
     if not (std > 0 and math.isfinite(std)):
         return "says no uncertainty, and nothing that is expected is exact"
-    weather = latest_weather(desk, plan.site)
-    known = (*current_sheets(desk, plan), *([weather] if weather is not None else ()))
-    missed = ledger.unseen(known, entry)
-    if missed:
-        return f"was made without {' and '.join(f'{e.body.kind} {named(e)}' for e in missed)}"
-    return ""
+    return why_old(desk, plan, entry)

@@ -15,6 +15,7 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.measurements import beside as measured_beside
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord, debrief_of
+from flightlog.reports.card_words import flight_texts
 from flightlog.reports.flights import beside_text, contradiction_text, persons_text, said_texts
 from flightlog.reports.numbers import digits
 from flightlog.reports.release_sheet import release_facts
@@ -24,6 +25,7 @@ from flightlog.reports.stored_debrief import StoredSortie
 from flightlog.reports.words import most_severe_first
 
 _MOST_CONDITIONS, _MOST_CHECKS, _MOST_TEXTS, _MOST_FINDINGS = 24, 8, 6, 9
+_MOST_PREDICTED = 10
 _RECOMPUTED = "recomputed"
 
 
@@ -38,7 +40,7 @@ def record_bands(
     desk: Desk, flight: SortieRecord, stored: StoredSortie | None, energy: Block
 ) -> Iterator[Band]:
     """Give what a flight was flown under, beside what was found about it; last the conditions."""
-    left = [*_released(desk, flight), _checks(desk, flight.release)]
+    left = [*_released(desk, flight), _checks(desk, flight.release), *_predicted(desk, flight)]
     left += [_contradictions(desk, flight), *_said(desk, flight)]
     yield beside(left, [energy, _found(stored)])
     release = flight.release
@@ -83,6 +85,13 @@ def _said(desk: Desk, flight: SortieRecord) -> Iterator[Words]:
     said = said_texts(desk, flight)
     if said:
         yield Words("Said by persons", tuple(said), most=_MOST_TEXTS)
+
+
+def _predicted(desk: Desk, flight: SortieRecord) -> Iterator[Words]:
+    """Give the prediction of the flight's card against the flight, where cards are signed."""
+    texts = flight_texts(desk, flight)
+    if texts:
+        yield Words("Predicted before the flight", texts, most=_MOST_PREDICTED)
 
 
 # --- the checks

@@ -13,8 +13,10 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.season_table import season_rows
 from flightlog.team.folder import TeamFolder
 from tests.dashboard.screens import texts
+from tests.operations.carded import carded, flown_after, released_by_card
 from tests.operations.logs import imported, release
 from tests.operations.made import HillFarm
+from tests.operations.released import loaded, weighed, wind
 from tests.operations.test_season_table import NINE, WITH_ROLL
 
 HOSTILE = "[a](http://x.invalid) ![b](http://x.invalid/b.png) <img src=x onerror=alert(1)> =1+1"
@@ -115,6 +117,32 @@ def test_charts_say_which_flights_lack_a_number(season_screen, view):
 
     assert not page.exception
     assert "of 3 flights have what is drawn here." in texts(page)
+
+
+def test_predictions_without_cards_say_so_beside_the_baselines(season_screen):
+    page = season_screen.page("season")
+    page.button_group("season-view").set_value("Prediction against outcome").run()
+
+    assert not page.exception
+    assert "nothing can be said yet of how good the predictions are" in texts(page)
+
+
+def test_predictions_stand_against_what_was_flown(farm_screen):
+    farm = farm_of(farm_screen)
+    weighed(farm)
+    loaded(farm)
+    wind(farm)
+    carded(farm)
+    released_by_card(farm)
+    flown_after(farm, roll_m=31.0)
+    farm.close()
+    page = farm_screen.page("season")
+    page.button_group("season-view").set_value("Prediction against outcome").run()
+
+    assert not page.exception
+    assert "1 of 1 rolls lay within the 95 % interval of their card" in texts(page)
+    assert "26.1 to 33.9" in texts(page)
+    assert "measured 31.0 ± 1.0 m: inside." in texts(farm_screen.page("after"))
 
 
 def test_a_course_of_two_points_is_told_and_not_drawn(season_screen):

@@ -20,6 +20,7 @@ def q(value: str, unit: str) -> dict[str, str]:
 
 
 SCALE = {"name": "nose", "arm": q("0.1", "m"), "side": q("0", "m"), "reading": q("1.4", "kg")}
+POINT = {"setup": "a", "measure": "b", "stop": "c"}
 GOOD: dict[str, dict[str, Any]] = {
     "file-version": {
         "kind": "aircraft",
@@ -60,6 +61,31 @@ GOOD: dict[str, dict[str, Any]] = {
         "text": "loose",
     },
     "check": {"item": "tail", "result": "pass"},
+    "flight-card": {
+        "aircraft": "pannier",
+        "pack": "pack-a",
+        "units": 4,
+        "mass": q("6.85", "kg"),
+        "headwind": q("-0.4", "m/s"),
+        "density": q("1.225", "kg/m³"),
+        "roll": q("30.0", "m"),
+        "roll_low": q("26.1", "m"),
+        "roll_high": q("33.9", "m"),
+        "bound": q("33.3", "m"),
+        "needed": q("0.95", ""),
+        "quantiles": "0.5=30.0",
+        "limits": [
+            {
+                "limit": "takeoff-roll",
+                "at_most": q("40", "m"),
+                "required": q("0.95", ""),
+                "probability": q("0.99", ""),
+            }
+        ],
+        "model": "one",
+        "points": [{"point": "one", "setup": "a", "measure": "b", "stop": "c"}],
+    },
+    "flight-card-done": {"points": [{"point": "one", "result": "to-repeat"}]},
     "sortie": {"number": 1, "source": "log", "landings": 1, "attempts": 0, "paired": "by time"},
     "fitness": {
         "aircraft": "pannier",
@@ -126,6 +152,11 @@ def test_one_signature_too_few_is_told(kind):
         ("fitness", "until", "2027-02-30T00:00:00Z"),
         ("fitness", "until", "2027-02-28"),
         ("weighing", "scales", [SCALE]),
+        ("flight-card", "roll", q("30", "ft")),
+        ("flight-card", "limits", [{"limit": "takeoff-roll", "at_most": q("40", "m")}]),
+        ("flight-card", "points", [{"point": "one", "setup": "a", "measure": "b"}]),
+        ("flight-card", "points", [{"point": str(n), **POINT} for n in range(41)]),
+        ("flight-card-done", "points", [{"point": "one", "result": "done"}]),
     ],
 )
 def test_a_value_of_another_form_is_refused(name, key, value):

@@ -6,10 +6,18 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from flightlog.dashboard import parts, season_charts, season_first, season_table, shell
+from flightlog.dashboard import (
+    parts,
+    season_charts,
+    season_first,
+    season_predictions,
+    season_table,
+    shell,
+)
 from flightlog.operations.season_table import SeasonRow, in_year, season_rows, years_of
 
 _SORTIES, _AGAINST, _COURSE = "Sorties", "Figures against each other", "Course of a figure"
+_PREDICTED = "Prediction against outcome"
 
 
 def show() -> None:
@@ -29,7 +37,7 @@ def show() -> None:
             return
         view = st.segmented_control(
             "What to look at",
-            [_SORTIES, _AGAINST, _COURSE],
+            [_SORTIES, _AGAINST, _COURSE, _PREDICTED],
             default=_SORTIES,
             required=True,
             key="season-view",
@@ -40,6 +48,8 @@ def show() -> None:
             season_charts.against_each_other(rows)
         elif view == _COURSE:
             season_charts.over_the_season(rows)
+        elif view == _PREDICTED:
+            season_predictions.show(desk)
         else:
             season_table.show(desk, rows)
 
