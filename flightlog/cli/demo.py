@@ -18,6 +18,8 @@ from flightlog.errors import OutputError, TeamFileError
 FOLDER = "flightlog-demo"
 _INDEX_SCHEMA = "flightlog.samples/1"
 _MOST_FOLDERS = 1000
+_ASKED = "--laps 3 --entered field_best=100"
+"""Laps that are planned, and what the sample rule book's score asks people for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +63,7 @@ def demo(
     console.line()
     _season(folder, console)
     console.line()
-    console.lines(_next(copies, folder))
+    console.lines(_next(copies, folder, _load(folder / "team")))
 
 
 def _season(folder: Path, console: Console) -> None:
@@ -78,6 +80,26 @@ def _season(folder: Path, console: Console) -> None:
         f"The crew's keys are in {folder / 'keys'}, all under the passphrase {PASSPHRASE!r}; they "
         "are worth nothing."
     )
+
+
+def _load(team: Path) -> str:
+    """Give the command that answers how much could be loaded at the season's last release.
+
+    Its days lie elsewhere than the laptop's clock, so that for now no number would be given.
+    """
+    from flightlog.cli.desk import desk_of
+    from flightlog.logbook.flying_kinds import RELEASE
+    from flightlog.operations.positions import named
+
+    with desk_of(team, read_only=True) as desk:
+        last = desk.ledger.last(RELEASE)
+        if last is None:
+            return ""
+        said = last.body.content
+        return (
+            f"  flightlog load --aircraft {said['aircraft']} --pack {said['pack']} {_ASKED} "
+            f"--as-of {named(last)} --team {_quoted(team)}"
+        )
 
 
 def read_index() -> list[Sample]:
@@ -220,7 +242,7 @@ def _debrief(sample: Sample, folder: Path, console: Console, *, short: bool) -> 
             raise _not_writable(place, error) from error
 
 
-def _next(samples: list[Sample], folder: Path) -> list[str]:
+def _next(samples: list[Sample], folder: Path, load: str) -> list[str]:
     first = samples[0]
     rules = Options(rules=first.options.rules)
     joined = [f"  flightlog debrief {_quoted(s.log)} {_quoted(s.card)}" for s in samples if s.card]
@@ -230,6 +252,7 @@ def _next(samples: list[Sample], folder: Path) -> list[str]:
         *joined[:1],
         f"  flightlog convert {_quoted(first.log)} --to {_quoted(folder / 'tables')} --as csv",
         f"  flightlog sortie list --team {_quoted(folder / 'team')}",
+        *filter(None, [load]),
         f"  flightlog open --team {_quoted(folder / 'team')} --keys {_quoted(folder / 'keys')}",
         f"  flightlog debrief YOUR-OWN-LOG{_typed(rules)}",
     ]

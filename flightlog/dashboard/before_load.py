@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from flightlog.dashboard import hands, parts
+from flightlog.dashboard import before_card, before_today, hands, parts
 from flightlog.dashboard.before_hands import who_signs
 from flightlog.errors import FlightlogError
 from flightlog.logbook.entry import Signer
@@ -27,12 +27,13 @@ from flightlog.reports.load_words import added_rows, number_rows
 
 SIGNED = "before-load"
 """Key of what is signed here."""
-_UNITS, _ITEMS, _MASS = "before-load-units", "before-load-items", "before-load-unit-mass"
+_ITEMS, _MASS = "before-load-items", "before-load-unit-mass"
 
 
 def show(desk: Desk, now: NextFlight) -> None:
     """Draw the section."""
     plan = now.plan
+    before_today.show(desk, plan)
     for one in now.found:
         if one.name in ("weighing", "load"):
             (parts.note if one.holds else parts.warn)(f"{one.name}: {one.says}")
@@ -52,6 +53,7 @@ def show(desk: Desk, now: NextFlight) -> None:
         _picture(desk, plan, found)
     _numbers(found)
     _sign(desk, plan, units, items, mass)
+    before_card.show(desk, plan)
 
 
 def _typed(desk: Desk, plan: Plan) -> tuple[int, list[str], str]:
@@ -63,7 +65,7 @@ def _typed(desk: Desk, plan: Plan) -> tuple[int, list[str], str]:
         max_value=MOST_UNITS,
         value=int(sheet.body.content["units"]) if sheet is not None else 0,
         step=1,
-        key=_UNITS,
+        key=before_today.UNITS,
         persist_state="session",
     )
     declared = desk.aircraft(plan.aircraft).payload_unit_kg

@@ -59,6 +59,7 @@ SHAPES = {
     "later": "○",
     "complete": "●",
     "holds": "●",
+    "does not hold": "✕",
     "within": "●",
     "beyond": "✕",
     "inside": "●",
@@ -69,8 +70,8 @@ SHAPES = {
 }
 """State -> the shape that always stands before its word."""
 
-_HEAVY = ("held", "not met", "fail", "beyond", "outside", "void", "overdue", "due", "deferral over",
-          "FLOWN WITHOUT A RELEASE")  # fmt: skip
+_HEAVY = ("held", "not met", "does not hold", "fail", "beyond", "outside", "void", "overdue",
+          "due", "deferral over", "FLOWN WITHOUT A RELEASE")  # fmt: skip
 _BROKEN = ("ready", "not shown", "not assessable", "open", "to be shown anew", "soon", "deferred",
            "put right, not closed")  # fmt: skip
 

@@ -9,6 +9,7 @@ import pytest
 from tests.browser.watching import ARGUMENTS
 from tests.operations.conftest import farm_place  # noqa: F401
 from tests.operations.released import ready_place, released_place  # noqa: F401
+from tests.operations.takeoff_days import season_place  # noqa: F401
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from playwright.sync_api import sync_playwright
 
-from tests.browser.seasons import EVENING, laid_out, make_season
+from tests.browser.seasons import EVENING, MORNING, laid_out, make_season, measured
 from tests.browser.serving import served
 from tests.browser.watching import ARGUMENTS, Watched, watched
 
@@ -29,6 +29,19 @@ def picture(window: Watched, name: str) -> None:
     window.page.screenshot(path=str(PLACE / f"{name}.png"))
 
 
+def before_load(window: Watched) -> None:
+    """Ask how much may be loaded, with a pack that is nearly full."""
+    page = window.page
+    page.get_by_role("radio", name="Load").click()
+    window.settle()
+    volts = page.get_by_label("Pack at rest, V")
+    volts.fill("25.0")
+    volts.press("Tab")
+    page.locator(".fl-tile-number").first.wait_for()
+    window.settle()
+    page.locator('[data-testid="stMain"]').evaluate("e => e.scrollTo(0, 0)")
+
+
 def main(demo: Path | None) -> None:
     with tempfile.TemporaryDirectory() as place, sync_playwright() as playwright:
         root = laid_out(demo, Path(place) / "season") if demo else make_season(Path(place))
@@ -41,6 +54,11 @@ def main(demo: Path | None) -> None:
                 window.go(name)
                 picture(window, name.lower().replace(" ", "-"))
                 window.refuse_cut_off()
+        measured(root, MORNING)
+        with served(root, MORNING) as address, watched(browser, address, *SIZE) as window:
+            window.open()
+            before_load(window)
+            picture(window, "before-load")
         browser.close()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 
@@ -74,16 +75,31 @@ def test_the_demo_shows_a_roll_at_reference(flown):
 def test_the_commands_that_the_demo_ends_with_work(flown, monkeypatch, capsys):
     done, folder = flown
     monkeypatch.chdir(folder.parent)
-    commands = [line.split()[1:] for line in done.stdout.splitlines()[-5:]]
+    commands = [line.split()[1:] for line in done.stdout.splitlines()[-6:]]
 
     for command in commands[:3]:
         assert 0 == app.main(command)
     # The pages are served until someone ends them; tests/browser opens them.
-    assert "open" == commands[3][0]
-    own = ["calm.bin" if word == "YOUR-OWN-LOG" else word for word in commands[4]]
+    assert "open" == commands[4][0]
+    own = ["calm.bin" if word == "YOUR-OWN-LOG" else word for word in commands[5]]
     own[1] = str(folder / own[1])
     assert 0 == app.main(own)
     assert 2 == capsys.readouterr().out.count("This says what the log shows")
+
+
+def test_the_demo_ends_with_how_much_could_be_loaded_on_the_seasons_last_day(
+    flown, monkeypatch, capsys
+):
+    done, folder = flown
+    monkeypatch.chdir(folder.parent)
+    (command,) = (line.split()[1:] for line in done.stdout.splitlines() if " --as-of " in line)
+
+    assert 0 == app.main(command)
+    said = " ".join(capsys.readouterr().out.split())
+    assert said.startswith("AS IT WAS to those who made the release ")
+    assert re.search(r"Load 1\d units at most\. Predicted 3\d\.\d m;", said)
+    assert re.search(r"Give up When it is not airborne \d\d m from the start line\.", said)
+    assert "Best expected score" in said
 
 
 @pytest.mark.parametrize("encoding", ["ascii", "utf-8"])

@@ -9,6 +9,7 @@ from tests.dashboard.screens import Screen, keep_keys, keep_names, opened
 from tests.operations.conftest import farm_place  # noqa: F401
 from tests.operations.made import MORNING, HillFarm
 from tests.operations.released import ready_place, released_place  # noqa: F401
+from tests.operations.takeoff_days import season_place  # noqa: F401
 
 
 def _screen(place, now, root, monkeypatch):
@@ -66,6 +67,12 @@ def ready_screen(ready_place, tmp_path, monkeypatch):  # noqa: F811
 def released_screen(released_place, tmp_path, monkeypatch):  # noqa: F811
     """Pages of a farm that is released."""
     return _screen(*released_place, tmp_path, monkeypatch)
+
+
+@pytest.fixture
+def season_screen(season_place, tmp_path, monkeypatch):  # noqa: F811
+    """Pages of a farm that flew six times, in the morning of the next day."""
+    return _screen(*season_place, tmp_path, monkeypatch)
 
 
 @pytest.fixture

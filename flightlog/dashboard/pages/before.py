@@ -7,6 +7,7 @@ from collections.abc import Callable
 import streamlit as st
 
 from flightlog.dashboard import (
+    before_card,
     before_lists,
     before_load,
     before_release,
@@ -45,6 +46,7 @@ from flightlog.reports.next_steps import (
 _SIGNED = {
     before_weather.SIGNED: "the weather",
     before_load.SIGNED: "the load sheet",
+    before_card.SIGNED: "the flight card",
     before_release.EXPECTED: "what is expected",
     before_release.RELEASE: "the release",
     before_release.TAKEN_BACK: "that the release is taken back",
@@ -61,6 +63,7 @@ _CSS = f"""
 .bf-clear {{ color: {GREY}; font-size: {SMALL_PX}px; }}
 .bf-item {{ font-size: {ANSWER_PX}px; line-height: 1.3; font-weight: 600;
   margin: {STEP_PX // 2}px 0; }}
+.fl-tile.bf-says {{ flex: 3 1 280px; font-size: {LARGE_PX}px; font-weight: 600; }}
 .bf-done progress {{ width: 36%; height: {2 * STEP_PX}px; accent-color: {INK};
   vertical-align: middle; }}
 [class*="st-key-before-walk-item"] button, [class*="st-key-before-big"] button
