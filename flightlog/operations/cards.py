@@ -7,6 +7,7 @@ limits hold, and a card that promises too little holds the flight.
 
 from __future__ import annotations
 
+import math
 from decimal import Decimal
 from typing import Any
 
@@ -173,7 +174,8 @@ def _content(desk: Desk, answer: LoadAnswer, choice: Choice, sheet: Entry) -> di
         content["judged_longer"] = quantity(_number(answer.judged_longer_m, 6), "m")
     # Both are told for the load that is the answer, and for no other one.
     if answer.abort_m is not None and answer.most == choice.units:
-        content["abort"] = quantity(_number(answer.abort_m, 1), "m")
+        # Rounded down: nobody gives up later than is said.
+        content["abort"] = quantity(_number(math.floor(10 * answer.abort_m) / 10, 1), "m")
     if answer.energy is not None and answer.most == choice.units:
         content["laps"] = answer.energy.laps
         content["energy"] = quantity(_number(answer.energy.expected_wh, 2), "Wh")

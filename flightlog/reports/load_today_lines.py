@@ -14,6 +14,7 @@ from flightlog.reports.load_today_words import (
     CHOICE_HEAD,
     EFFECT_HEAD,
     WHAT_IF_HEAD,
+    abort_m,
     as_of_text,
     choice_rows,
     effect_rows,
@@ -23,7 +24,6 @@ from flightlog.reports.load_today_words import (
     units_word,
     what_if_rows,
 )
-from flightlog.reports.numbers import digits
 from flightlog.reports.plain import plain
 
 _AROUND = 5
@@ -70,7 +70,7 @@ def _bind_text(bind: Bind) -> str:
 def _abort_text(answer: LoadAnswer) -> str:
     if answer.abort_m is None:
         return f"No point is named: {answer.no_abort}"
-    return f"When it is not airborne {digits(answer.abort_m, 0)} m from the start line."
+    return f"When it is not airborne {abort_m(answer)} from the start line."
 
 
 def withheld_lines(

@@ -23,6 +23,7 @@ from flightlog.reports.load_today_picture import (
     shown_choices,
 )
 from flightlog.reports.load_today_words import (
+    abort_m,
     bind_rows,
     choice_rows,
     effect_rows,
@@ -182,7 +183,7 @@ def load_view(answer: LoadAnswer) -> LoadView:
         units_word(chosen.units) if chosen is not None else "",
         on_page(first),
         tuple(map(on_page, then)),
-        f"{digits(answer.abort_m, 0)} m" if chosen and answer.abort_m is not None else "",
+        abort_m(answer) if chosen else "",
         on_page(f"No point to give up is named: {answer.no_abort.rstrip('.')}.")
         if chosen and answer.abort_m is None
         else "",
@@ -227,9 +228,8 @@ def _offers(answer: LoadAnswer, chosen: Choice) -> Iterator[tuple[int, str]]:
 
 
 def _rows(answer: LoadAnswer) -> tuple[tuple[str, ...], ...]:
-    """Give the choices; the answer in words, since ">" before a number reads as "more than"."""
-    rows = choice_rows(replace(answer, choices=tuple(shown_choices(answer))))
-    return tuple((row[0].replace(">", "at most "), *row[1:]) for row in rows)
+    """Give the choices that are shown."""
+    return tuple(choice_rows(replace(answer, choices=tuple(shown_choices(answer)))))
 
 
 def _scores(answer: LoadAnswer) -> tuple[tuple[str, ...], ...]:

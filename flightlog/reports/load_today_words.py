@@ -18,6 +18,7 @@ CAUTION = (
 CHOICE_HEAD = ("units", "kg", "roll m", "95 % m", "95 of 100 below m", "keeps, of 100", "binds")
 EFFECT_HEAD = ("what", "before any flight", "after the flights")
 WHAT_IF_HEAD = ("if there is", "units", "95 of 100 below m")
+AT_MOST = "at most "
 _MOST_DIGITS = 9
 
 
@@ -35,6 +36,11 @@ def in_hundred(probability: float, needed: float) -> str:
         if (float(text) >= 100 * needed) == (probability >= needed):
             return text
     return repr(100 * probability)
+
+
+def abort_m(answer: LoadAnswer) -> str:
+    """Write the point at which to give up in whole metres, never beyond it; "" without one."""
+    return "" if answer.abort_m is None else f"{math.floor(answer.abort_m)} m"
 
 
 def units_word(units: int) -> str:
@@ -183,7 +189,7 @@ def choice_rows(answer: LoadAnswer, around: int | None = None) -> list[tuple[str
             marks.append("beyond what was flown")
         rows.append(
             (
-                f"{'>' if choice.units == answer.most else ''}{choice.units}",
+                f"{AT_MOST if choice.units == answer.most else ''}{choice.units}",
                 digits(choice.mass_kg, 2),
                 digits(choice.roll.median_m, 1),
                 f"{digits(low, 1)} to {digits(high, 1)}",
@@ -272,8 +278,11 @@ def _scored(choice: Choice, needed: float) -> str:
     score = choice.score
     if score is None:
         return units_word(choice.units)
+    # The mean holds what the ends may leave out: the seldom flight that scores nothing.
+    beyond = not score.low <= score.expected <= score.high
+    less = "; less on average, for the few that score nothing" if beyond else ""
     return (
         f"{units_word(choice.units)}, {score.expected:.1f} ({score.low:.1f} to {score.high:.1f} in "
-        f"95 of 100), keeps the limit in {_hundred(choice, needed)} of 100"
+        f"95 of 100{less}), keeps the limit in {_hundred(choice, needed)} of 100"
         f"{'; BEYOND WHAT WAS FLOWN' if choice.beyond_flown else ''}"
     )

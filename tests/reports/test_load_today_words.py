@@ -102,7 +102,10 @@ def test_beyond_what_was_flown_asks_for_a_build_up_flight(answer):
     text = " ".join(headline(far))
     assert "BEYOND WHAT WAS FLOWN: 9.80 kg" in text
     assert "Fly a build-up flight between what was flown and this first." in text
-    assert "beyond what was flown" in next(r for r in choice_rows(far) if r[0][0] == ">")[-1]
+    assert (
+        "beyond what was flown"
+        in next(r for r in choice_rows(far) if r[0].startswith("at most"))[-1]
+    )
 
 
 def test_nothing_that_could_be_loaded_by_is_named_while_it_is_withheld(answer):
@@ -144,7 +147,7 @@ def test_the_table_holds_a_row_for_each_choice_and_marks_the_answer(answer):
 
     assert len(answer.choices) == len(rows)
     assert {len(CHOICE_HEAD)} == {len(row) for row in rows}
-    assert [f">{answer.most}"] == [row[0] for row in rows if row[0].startswith(">")]
+    assert [f"at most {answer.most}"] == [row[0] for row in rows if "most" in row[0]]
     assert len(rows) > len(choice_rows(answer, 2)) == 5
 
 
