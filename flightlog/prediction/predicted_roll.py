@@ -83,3 +83,24 @@ class PredictedRoll:
         z = (at - self._centres) / self._scales
         shape = (1.0 + z * z / self._freedoms) ** (-0.5 * (self._freedoms + 1.0))
         return float(self._weights @ (self._peaks * shape))
+
+
+class MoreCareful(PredictedRoll):
+    """Of two distributions the longer roll everywhere: neither promises more than it."""
+
+    def __init__(self, one: PredictedRoll, other: PredictedRoll) -> None:
+        self._both = (one, other)
+        self.median_m = self.quantile(0.5)
+
+    def quantile(self, probability: float) -> float:
+        """Roll that is not exceeded with a probability between 0 and 1, by both. [m]"""
+        return max(one.quantile(probability) for one in self._both)
+
+    def interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Interval that holds the central ones of both. [m]"""
+        lows, highs = zip(*(one.interval(level) for one in self._both), strict=True)
+        return min(lows), max(highs)
+
+    def at_most(self, bound_m: float) -> float:
+        """Probability that the next roll is at most so long, the lesser of both."""
+        return min(one.at_most(bound_m) for one in self._both)

@@ -103,6 +103,7 @@ class Regression:
     """
 
     def __init__(self, prior: Belief, x: Array, y: Array, r: Array) -> None:
+        self._prior, self._x, self._y, self._r = prior, x, y, r
         lower = np.linalg.cholesky(r)
         # Kept, since what is next is asked for many times; R has each row's own variance, so
         # that it is far from singular.
@@ -129,6 +130,27 @@ class Regression:
             - math.lgamma(prior.a)
         )
         """Logarithm of the density of each version of the data, shape (d,)."""
+
+    def oddness(self) -> Array:
+        """Give how likely each value is to lie so far off, or farther, by all the others.
+
+        Returns
+        -------
+        array, shape (n, d)
+            Two-sided probabilities. Leaving one out needs no new fit: what it is off by, and with
+            what variance, stand in the inverse of the covariance of all (Sundararajan & Keerthi
+            2001, Predictive approaches for choosing hyperparameters in Gaussian processes).
+        """
+        from scipy.special import stdtr
+
+        inverse = np.linalg.inv(self._r + self._x @ self._prior.shape @ self._x.T)
+        weighed = inverse @ (self._y - self._x @ self._prior.mean)
+        variance = 1.0 / np.diag(inverse)[:, None]
+        off = weighed * variance
+        a = self.belief.a - 0.5
+        b = self.belief.b - 0.5 * off**2 / variance
+        scale = np.sqrt(np.maximum(b, 1e-300) / a * variance)
+        return np.asarray(2.0 * stdtr(2.0 * a, -np.abs(off) / scale))
 
     def next(self, x: Array, with_data: Array, own: float) -> StudentT:
         """Give the distribution of a value that is not among the data.

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flightlog.prediction.regression import Belief, Regression
-from flightlog.prediction.scatter import Row, Scatter, covariance, roll_row, speed_rows
+from flightlog.prediction.scatter import ROLL, Row, Scatter, covariance, roll_row, speed_rows
 from flightlog.prediction.takeoff_prior import RollPrior
 from flightlog.prediction.takeoffs import Takeoff, Wind, flown
 
@@ -35,6 +35,10 @@ NOTICED, TOO_MUCH = 0.02, 0.08
 as flown with another technique; beyond the second no number is given until it is learnt. [-]"""
 LEARNT = 3
 """Flights of a day after which its technique follows from them alone."""
+
+ODD, FEWEST_TO_DOUBT = 0.05, 4
+"""Probability below which a flight is doubted, by chance anywhere in a record; and flights without
+which none is."""
 
 _GIVEN_UP_DRAWS = 32
 _USUAL_WIDE, _GUSTY_WIDE = 0.15, 0.7
@@ -113,6 +117,23 @@ def weigh(
     whole = sum(float(np.exp(one.weights - highest).sum()) for one in fitted)
     weighed = [replace(one, weights=np.exp(one.weights - highest) / whole) for one in fitted]
     return [one for one in weighed if one.weights.sum() > _SMALLEST or one.case.since == day]
+
+
+def odd_ones(takeoffs: Sequence[Takeoff], fitted: Sequence[Fitted]) -> list[Takeoff]:
+    """Give the flights whose roll does not go with all the others.
+
+    One that is so far off comes by chance in fewer than `ODD` of records of this length, in the
+    mean over the cases.
+    """
+    rolled = flown(takeoffs)
+    if len(rolled) < FEWEST_TO_DOUBT:
+        return []
+    likely = np.zeros(len(rolled))
+    for one in fitted:
+        rolls = [n for n, row in enumerate(one.rows) if row.what == ROLL][: len(rolled)]
+        likely += one.fit.oddness()[rolls] @ np.broadcast_to(one.weights, one.fit.belief.b.shape)
+    whole = sum(float(one.weights.sum()) for one in fitted)
+    return [t for t, p in zip(rolled, likely / whole, strict=True) if p * len(rolled) < ODD]
 
 
 def usual_scatters(winds: Sequence[Wind]) -> tuple[tuple[Scatter, float], ...]:

@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from flightlog.errors import NotEnoughDataError
-from flightlog.prediction.predicted_roll import PredictedRoll
+from flightlog.prediction.predicted_roll import MoreCareful, PredictedRoll
 from flightlog.prediction.regression import StudentT
 from flightlog.prediction.scatter import Row, Scatter, roll_row
 from flightlog.prediction.takeoff_cases import (
@@ -31,6 +31,7 @@ from flightlog.prediction.takeoff_cases import (
     WIDE,
     Case,
     Fitted,
+    odd_ones,
     prior_numbers,
     speed_change,
     usual_scatters,
@@ -42,6 +43,9 @@ from flightlog.prediction.takeoffs import Setting, Takeoff, Wind, flown
 __all__ = ["Effect", "PredictedRoll", "TakeoffModel", "fit_takeoffs"]
 
 Array = NDArray[np.float64]
+
+_FAR = 3.0
+"""Effects this many prior standard deviations away from what physics says are wrong entries."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +82,9 @@ class TakeoffModel:
         That it learnt from; ``today`` of the flights were on the day that is asked about.
     beyond : int
         Flights and rolls given up that it could not learn from: in winds beyond the law.
+    doubted : tuple of Takeoff
+        Flights that do not go with the others. What is predicted is the more careful of what
+        follows with them and without them.
     """
 
     def __init__(
@@ -88,7 +95,11 @@ class TakeoffModel:
         surface: str,
         fitted: Sequence[Fitted],
         beyond: int = 0,
+        doubted: Sequence[Takeoff] = (),
+        without: TakeoffModel | None = None,
     ) -> None:
+        self.doubted = tuple(doubted)
+        self._without = without
         self.beyond = beyond
         self.prior = prior
         self.takeoffs = tuple(takeoffs)
@@ -111,12 +122,11 @@ class TakeoffModel:
     @property
     def withheld(self) -> str:
         """Why no number may be relied on now; "" where one may."""
-        means = {effect.name: effect.posterior[0] for effect in self.effects}
-        if means["mass"] <= 0 or means["wind"] <= 0 or means["density"] >= 0:
-            return (
-                "by the flights a heavier aircraft, or one in less wind or thinner air, would roll "
-                "shorter, which can't be: a mass, a wind or a roll of the record is wrong"
-            )
+        strange = _strange(self.effects)
+        if strange:
+            return strange
+        if self._without is not None and self._without.withheld:
+            return self._without.withheld
         change = self.liftoff_speed_change
         if not self.noticed or change is None or change <= TOO_MUCH:
             return ""
@@ -148,7 +158,10 @@ class TakeoffModel:
                 fix="No number can be given for it: wait for less wind.",
             )
         parts = [self._of_case(one, setting) for one in self._fitted]
-        return PredictedRoll(parts, self._weights)
+        said = PredictedRoll(parts, self._weights)
+        if self._without is None:
+            return said
+        return MoreCareful(said, self._without.predict(setting))
 
     def _of_case(self, one: Fitted, setting: Setting) -> StudentT:
         case = one.case
@@ -185,6 +198,15 @@ def _sayings(model: TakeoffModel) -> Iterator[str]:
             if model.given_up > 1
             else "A given-up roll counts as longer than it went."
         )
+    if model.doubted:
+        told = "; ".join(
+            f"{t.name}, {t.roll_m:.1f} m with {t.mass_kg:.2f} kg in {t.headwind_m_s:+.1f} m/s"
+            for t in model.doubted
+        )
+        yield (
+            f"Not like the others, so that its mass, wind or roll may be wrong: {told}. The "
+            "numbers are the more careful of those with and without it."
+        )
     if model.beyond:
         yield (
             f"{model.beyond} of the take-offs were in winds above {STRONGEST_WIND:g} of the "
@@ -206,6 +228,22 @@ def _sayings(model: TakeoffModel) -> Iterator[str]:
             f"Until {LEARNT} flights of today the numbers allow for a lift-off that is later than "
             "on the days before."
         )
+
+
+def _strange(effects: Sequence[Effect]) -> str:
+    """Say which effect can't be as the flights have it; "" where all can."""
+    for effect in effects:
+        mean, std = effect.prior
+        found = effect.posterior[0]
+        # Wind that is measured badly flattens its effect, so that only its sign tells.
+        far = abs(found - mean) > _FAR * std and effect.name in ("mass", "density")
+        if far or (effect.name == "wind" and found <= 0):
+            return (
+                f"by the flights the roll goes with {effect.name} to the power of {found:.1f}, and "
+                f"{mean:.1f} ± {std:.1f} is what physics allows: a mass, a wind or a roll of the "
+                "record is wrong"
+            )
+    return ""
 
 
 def _shared(one: Row, other: Row) -> float:
@@ -240,12 +278,15 @@ def fit_takeoffs(
         Whether a change of the pilot's technique is thought of.
     """
     every, takeoffs = takeoffs, [t for t in takeoffs if prior.holds_for(t)]
-    fitted = weigh(
-        prior,
-        takeoffs,
-        day=day,
-        surface=surface,
-        scatters=scatters if scatters is not None else usual_scatters(winds),
-        technique=technique,
-    )
-    return TakeoffModel(prior, takeoffs, day, surface, fitted, len(every) - len(takeoffs))
+    held = scatters if scatters is not None else usual_scatters(winds)
+
+    def fitted_to(known: Sequence[Takeoff]) -> list[Fitted]:
+        return weigh(prior, known, day=day, surface=surface, scatters=held, technique=technique)
+
+    fitted, beyond = fitted_to(takeoffs), len(every) - len(takeoffs)
+    odd = odd_ones(takeoffs, fitted)
+    if not odd:
+        return TakeoffModel(prior, takeoffs, day, surface, fitted, beyond)
+    others = [t for t in takeoffs if t not in odd]
+    without = TakeoffModel(prior, others, day, surface, fitted_to(others))
+    return TakeoffModel(prior, takeoffs, day, surface, fitted, beyond, odd, without)

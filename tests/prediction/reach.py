@@ -10,6 +10,7 @@ narrower  by how much the mean 95 % interval is narrower than that of a straight
 wide      mean probability of the wider setting
 noticed   share in which another technique is noticed; ``withheld``: no number is given
 given     as ``bound``, of the seasons in which a number is given
+doubted   share in which a flight is held to be unlike the others, though none is entered wrongly
 """
 
 from __future__ import annotations
@@ -71,6 +72,7 @@ class Outcome:
     wide: float
     noticed: bool
     withheld: bool
+    doubted: bool
 
 
 CASES = (
@@ -193,6 +195,7 @@ def outcome(model: TakeoffModel, flights: list[Takeoff], at: Setting, roll: floa
         wide=model.wide,
         noticed=model.noticed,
         withheld=bool(model.withheld),
+        doubted=bool(model.doubted),
     )
 
 
@@ -264,7 +267,7 @@ def row(case: Case, count: int, seed: int) -> str:
         f"{np.mean(np.isnan(chosen)):6.3f} {'' if share is None else format(share, '.2f'):>8s} "
         f"{np.mean([one.wide for one in outcomes]):6.2f} "
         f"{np.mean([one.noticed for one in outcomes]):7.3f} {1 - len(given) / count:8.3f} "
-        f"{coverage(given):7.3f}"
+        f"{coverage(given):7.3f} {np.mean([one.doubted for one in outcomes]):7.3f}"
     )
 
 
@@ -272,7 +275,8 @@ def main(count: int = 2000, seed: int = 7) -> None:
     """Print the table."""
     print(
         f"{count} seasons each, seed {seed}\n{'':34s} {'bound':>7s} {'chosen':>7s} {'units':>6s} "
-        f"{'none':>6s} {'narrower':>8s} {'wide':>6s} {'noticed':>7s} {'withheld':>8s} {'given':>7s}"
+        f"{'none':>6s} {'narrower':>8s} {'wide':>6s} {'noticed':>7s} {'withheld':>8s} "
+        f"{'given':>7s} {'doubted':>7s}"
     )
     began = time.monotonic()
     for case in CASES:

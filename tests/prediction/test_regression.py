@@ -93,6 +93,21 @@ def test_data_one_by_one_say_what_they_say_at_once(seed, first):
     assert np.all(np.diag(whole.belief.shape) <= np.diag(part.belief.shape) + 1e-12)
 
 
+@settings(max_examples=20)
+@given(st.integers(0, 10_000), st.integers(0, 5))
+def test_oddness_is_that_of_a_fit_without_the_value(seed, n):
+    belief, x, y, r = made(seed)
+    rest = [k for k in range(6) if k != n]
+    fit = Regression(belief, x[rest], y[rest], r[np.ix_(rest, rest)])
+    said = fit.next(x[n], r[n, rest], float(r[n, n]))
+    below = float(said.below(y[n, 0])[0])
+
+    assert (
+        pytest.approx(2 * min(below, 1 - below), rel=1e-6)
+        == (Regression(belief, x, y, r).oddness()[n, 0])
+    )
+
+
 def test_versions_beside_each_other_are_each_as_alone():
     belief, x, y, r = made(3)
     other = y + 0.3
