@@ -12,7 +12,13 @@ from flightlog.errors import FlightlogError, NotEnoughDataError
 from flightlog.operations.desk import Desk
 from flightlog.operations.plan import Plan
 from flightlog.reports.load_today_view import SCORE_HEAD, Asked, LoadView, kept_view, on_page
-from flightlog.reports.load_today_words import CAUTION, CHOICE_HEAD, EFFECT_HEAD, WHAT_IF_HEAD
+from flightlog.reports.load_today_words import (
+    CAUTION,
+    CHOICE_HEAD,
+    EFFECT_HEAD,
+    WHAT_IF_HEAD,
+    WHAT_IF_SAYS,
+)
 from flightlog.reports.markup import escaped
 
 UNITS = "before-load-units"
@@ -153,7 +159,7 @@ def _first(view: LoadView) -> str:
     """Give the number with its sentence, and where to give up."""
     cells = [(view.number, "at most")]
     if view.give_up:
-        cells.append((view.give_up, "not airborne here: give up"))
+        cells.append((view.give_up, "airborne, or give up"))
     tiles = "".join(
         f'<div class="fl-tile"><div class="fl-tile-number">{escaped(number)}</div>'
         f'<div class="fl-tile-below">{escaped(below)}</div></div>'
@@ -173,6 +179,7 @@ def _details(view: LoadView) -> None:
     _titled("Per number of units", CHOICE_HEAD, view.choices, CHOICE_HEAD[:-1])
     if view.what_ifs:
         _titled("What would change it", WHAT_IF_HEAD, view.what_ifs, WHAT_IF_HEAD[1:])
+        parts.note(WHAT_IF_SAYS)
     if view.binds:
         parts.html(f"<strong>What else binds with {escaped(view.bound_units)}</strong>")
         marked_table(_BIND_HEAD, view.binds, _BIND_HEAD[1])

@@ -13,12 +13,15 @@ from flightlog.errors import NotEnoughDataError
 from flightlog.estimation.wind import at_height
 from flightlog.operations.desk import Desk
 from flightlog.operations.laps_flown import lap_model
+from flightlog.operations.pack_state import FULL_CELL_V, PackState
 from flightlog.operations.plan import Plan
 from flightlog.operations.usable_energy import Usable, usable_energy
 from flightlog.operations.weather import latest_weather
 from flightlog.prediction.lap_energy import LapEnergyModel
 from flightlog.prediction.predicted_energy import PredictedEnergy
 
+FULL_FROM = 0.985
+"""A pack at rest below this share of the voltage of a full one is not full: 4.14 V a cell. [-]"""
 PLAN_AT = 0.95
 """Probability with which the planned laps have to fit."""
 MOST_LAPS = 500
@@ -149,7 +152,9 @@ class LapEnergy:
         return low
 
 
-def lap_energy(desk: Desk, plan: Plan, wind_m_s: float) -> LapEnergy:
+def lap_energy(
+    desk: Desk, plan: Plan, wind_m_s: float, state: PackState | None = None
+) -> LapEnergy:
     """Gather what laps are judged by.
 
     Parameters
@@ -160,18 +165,33 @@ def lap_energy(desk: Desk, plan: Plan, wind_m_s: float) -> LapEnergy:
         Aircraft, pack and site.
     wind_m_s : float
         Mean wind at the meter, from whatever direction. [m/s]
+    state : PackState, optional
+        How full the pack is; where left out it is meant to be charged full before.
 
     Raises
     ------
     NotEnoughDataError
-        If no earlier flight tells, the pack's file does not say its energy, or no weather says how
-        high the meter stood.
+        If no earlier flight tells, the pack's file does not say its energy, the pack is not full,
+        or no weather says how high the meter stood.
     UsageError, TeamFileError
         If a file of the plan is not in the record, or can't be read.
     """
+    if state is not None:
+        _check_full(plan.pack, state)
     usable = usable_energy(desk, plan.pack)
     model = lap_model(desk, plan.aircraft)
     return LapEnergy(plan.aircraft, usable, model, wind_m_s, *_aloft(desk, plan, wind_m_s))
+
+
+def _check_full(pack: str, state: PackState) -> None:
+    if state.ratio is None:
+        raise NotEnoughDataError(state.says, fix="Charge it, and sign the charge.")
+    if state.ratio < FULL_FROM:
+        raise NotEnoughDataError(
+            f"{pack} is not full ({state.says}), and how much is left in it is not known: a full "
+            f"one has {FULL_CELL_V:g} V a cell at rest",
+            fix="Charge it, and sign the charge.",
+        )
 
 
 def energy_need(desk: Desk, plan: Plan, laps: int, wind_m_s: float, mass_kg: float) -> EnergyNeed:

@@ -28,7 +28,7 @@ class Bind:
     Attributes
     ----------
     name : str
-        "mass", "balance", "climb gradient", "current", "energy" or "room to stop".
+        "mass", "balance", "climb gradient", "current", "energy", "room to stop" or "weather".
     word : str
         `HOLDS`, `FAILS` or `UNKNOWN`.
     says : str
@@ -167,6 +167,8 @@ class LoadAnswer:
         Rest voltage of the pack over that of a full one.
     judged_longer_m : float
         By how much tape or judge read a roll longer than the log: limits are so much nearer. [m]
+    looked_at : int or None
+        Units at which the list of choices was cut off; None where something else ended it.
     """
 
     plan: Plan
@@ -194,6 +196,7 @@ class LoadAnswer:
     said: tuple[str, ...] = ()
     pack_ratio: float = 1.0
     judged_longer_m: float = 0.0
+    looked_at: int | None = None
 
     def choice(self, units: int | None) -> Choice | None:
         """Give one of the choices by its units."""
@@ -202,3 +205,15 @@ class LoadAnswer:
     def keeps(self, choice: Choice) -> bool:
         """Whether a choice keeps the take-off limit with the probability that it asks for."""
         return choice.probability is not None and choice.probability >= self.needed
+
+    def may_be_loaded(self, choice: Choice) -> bool:
+        """Whether a choice and every smaller one keep the limit, nothing fails, and it is given."""
+        smaller = (one for one in self.choices if one.units <= choice.units)
+        return not self.withheld and choice.allowed and all(map(self.keeps, smaller))
+
+    @property
+    def kept_up_to_m(self) -> float | None:
+        """The longest roll by the log that keeps the limit as tape or judge read it. [m]"""
+        if self.limit is None or self.limit.bound.op != "<=":
+            return None
+        return self.limit.bound.value - self.judged_longer_m

@@ -39,6 +39,8 @@ class Asked:
         Further limits on the roll.
     binding, scoring : Binding, Scoring
         By which choices are judged.
+    most_units : int
+        More were not looked at.
     """
 
     plan: Plan
@@ -49,6 +51,7 @@ class Asked:
     others: tuple[Limit, ...]
     binding: Binding
     scoring: Scoring
+    most_units: int
 
     # --- one choice
 
@@ -130,6 +133,7 @@ class Asked:
             said,
             self.now.pack_ratio,
             self.known.judged_longer_m,
+            self.most_units if choices and choices[-1].units == self.most_units else None,
         )
 
     def _withheld(self) -> str:

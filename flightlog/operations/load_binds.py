@@ -1,5 +1,7 @@
 """What binds a load beside the take-off limit: mass, balance, climb, current, energy, room to stop.
 
+The weather binds too, alike for all loads: `load_weather` judges it.
+
 Each is judged by what is known of it, and where that is too little, this says what would make it
 assessable. Limits of rule book, aircraft and pack count whenever they are enforced: a load that
 breaks one after the flight was one too many before it.
@@ -66,6 +68,8 @@ class Binding:
         As planned.
     energy : LapEnergy or NotEnoughDataError
         What laps are judged by, or why there is nothing to judge them by.
+    weather : Bind
+        The same for all choices.
     """
 
     desk: Desk
@@ -77,6 +81,7 @@ class Binding:
     needed: float
     laps: int | None
     energy: LapEnergy | NotEnoughDataError
+    weather: Bind
 
     def of(self, units: int, load: Load, roll: PredictedRoll) -> tuple[Bind, ...]:
         """Judge one choice."""
@@ -95,6 +100,7 @@ class Binding:
             self._current(mass.value),
             self._energy(mass.value),
             self._room(mass.value, roll),
+            self.weather,
         )
 
     def _asked(self, figure: str) -> tuple[Limit, ...]:
@@ -183,12 +189,30 @@ class Binding:
             return Bind(name, FAILS, f"{error.found}. {error.fix}".strip())
         last = self.room.length_m - stop
         airborne = roll.at_most(last)
+        then = (
+            f"given up {last:.0f} m from the start line it ends on the runway, and "
+            f"{of_hundred(airborne, self.needed)} of 100 take-offs are airborne by then"
+            if last > 0
+            else "it does not stop on the runway wherever it is given up"
+        )
         says = (
             f"{stop:.0f} m to stop from lift-off speed on a runway of {self.room.length_m:.0f} m: "
-            f"given up {max(0.0, last):.0f} m from the start line it ends on the runway, and "
-            f"{100 * airborne:.1f} of 100 take-offs are airborne by then; {self.room.assumed}"
+            f"{then}; {self.room.assumed}"
         )
         return Bind(name, HOLDS if airborne >= self.needed else FAILS, says, airborne)
+
+
+def of_hundred(probability: float, needed: float) -> str:
+    """Write a probability as so many of 100: on its own side of what is needed, and never all."""
+    if probability > 0.9995 and needed <= 0.999:
+        return "over 99.9"
+    if probability < 0.0005:
+        return "under 0.1"
+    for places in range(1, 9):
+        text = f"{100 * probability:.{places}f}"
+        if float(text) < 100 and (float(text) >= 100 * needed) == (probability >= needed):
+            return text
+    return f"{'over' if probability >= needed else 'under'} {100 * needed:g}"
 
 
 def _unknown(name: str, why: NotEnoughDataError) -> Bind:

@@ -23,7 +23,9 @@ from flightlog.operations.load_room import room_of
 from flightlog.operations.load_scores import Scoring
 from flightlog.operations.load_setting import Today, today
 from flightlog.operations.load_tried import tried_loads
+from flightlog.operations.load_weather import weather_bind
 from flightlog.operations.plan import Plan
+from flightlog.rules.book import RuleBook
 
 MOST_CHOICES = 40
 """So many units are looked at, where nothing else ends the list."""
@@ -61,25 +63,39 @@ def load_answer(
     NotEnoughDataError
         If nothing can be said at all: no weather, no weighing, too few flights.
     UsageError
-        If a file of the plan is not in the record, or a number can't be meant.
+        If a file of the plan is not in the record, or a number can't be meant, or the score
+        formula asks for none of this name.
     """
     if laps is not None and laps < 1:
         raise UsageError(f"{laps} laps can't be planned", where="--laps", fix="From 1 up.")
     aircraft, pack = desk.aircraft(plan.aircraft), desk.pack(plan.pack)
     book = desk.rules(plan.rules) if plan.rules else None
+    _known_names(book, entered or {})
     limits = every_limit(book, aircraft, pack)
     now = today(desk, plan, pack_voltage)
     known = learnt(desk, aircraft, now)
-    tried = tried_loads(desk, plan, limits, MOST_CHOICES if most_units is None else most_units)
+    looked_at = MOST_CHOICES if most_units is None else most_units
+    tried = tried_loads(desk, plan, limits, looked_at)
     rolls = [known.model.predict(now.setting(load.mass_kg)) for load in tried.loads]
     offset = known.judged_longer_m
     limit, others = roll_limits(limits, rolls, offset)
     room = room_of(aircraft, now, known.model)
     needed = limit.plan_at if limit is not None else _USUAL
     energy = _energy(desk, plan, now, laps)
-    binding = Binding(desk, plan, now, limits, known.past.flights, room, needed, laps, energy)
+    binding = Binding(
+        desk,
+        plan,
+        now,
+        limits,
+        known.past.flights,
+        room,
+        needed,
+        laps,
+        energy,
+        weather_bind(desk, plan, now),
+    )
     scoring = Scoring(desk, plan, book, limit, offset, laps, entered or {})
-    asked = Asked(plan, now, known, limit, needed, others, binding, scoring)
+    asked = Asked(plan, now, known, limit, needed, others, binding, scoring, looked_at)
     loads = told(tried.loads, rolls, limit, offset)
     choices = tuple(asked.choice(units, load, rolls[units]) for units, load in enumerate(loads))
     return asked.answer(
@@ -92,6 +108,23 @@ def _energy(desk: Desk, plan: Plan, now: Today, laps: int | None) -> LapEnergy |
     if laps is None:
         return NotEnoughDataError("no laps are planned", fix="Say how many: --laps N.")
     try:
-        return lap_energy(desk, plan, now.wind.mean_m_s)
+        return lap_energy(desk, plan, now.wind.mean_m_s, now.pack)
     except NotEnoughDataError as error:
         return error
+
+
+def _known_names(book: RuleBook | None, entered: Mapping[str, float]) -> None:
+    """Refuse numbers that the score formula does not ask people for."""
+    score = book.score if book is not None else None
+    known = tuple(score.entered) if score is not None else ()
+    for name in entered:
+        if name not in known:
+            raise UsageError(
+                f"the score asks for no number {name!r}",
+                where="--entered",
+                fix=f"It asks for {', '.join(known)}."
+                if known
+                else "Leave it out: it asks for none."
+                if book is not None
+                else "Choose a rule book with a score: --rules ID.",
+            )

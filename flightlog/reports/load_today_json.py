@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from flightlog.errors import FlightlogError
 from flightlog.logbook.entry import Entry
-from flightlog.operations.load_answer import Choice, LoadAnswer
+from flightlog.operations.load_answer import UNKNOWN, Choice, LoadAnswer
 from flightlog.operations.positions import named
-from flightlog.reports.load_today_words import CAUTION
+from flightlog.reports.load_today_words import CAUTION, WHAT_IF_SAYS
 
 SCHEMA = "flightlog.load/1"
 
@@ -36,14 +36,18 @@ def load_json(answer: LoadAnswer, as_of: Entry | None = None) -> dict[str, objec
         }
         if limit is not None
         else None,
+        "judged_longer": {"value": answer.judged_longer_m, "unit": "m"},
+        "limit_kept_up_to": {"value": answer.kept_up_to_m, "unit": "m"},
         "needed": answer.needed,
         "withheld": answer.withheld or None,
         "most": answer.most,
         "most_by_roll": answer.most_by_roll,
-        "choices": [_choice_json(choice) for choice in answer.choices],
+        "looked_at": answer.looked_at,
+        "choices": [_choice_json(answer, choice) for choice in answer.choices],
         "what_ifs": [
             {"name": w.name, "units": w.units, "bound_m": w.bound_m} for w in answer.what_ifs
         ],
+        "what_ifs_say": WHAT_IF_SAYS,
         "best_expected": answer.best_expected,
         "safest": answer.safest,
         "score_slopes": dict(answer.score_slopes),
@@ -56,6 +60,7 @@ def load_json(answer: LoadAnswer, as_of: Entry | None = None) -> dict[str, objec
             "usable_wh": energy.usable_wh,
             "reserve_share": energy.reserve_share,
             "probability": energy.probability,
+            "most_laps": energy.most_laps,
             "says": energy.says,
         }
         if energy is not None
@@ -80,7 +85,7 @@ def load_json(answer: LoadAnswer, as_of: Entry | None = None) -> dict[str, objec
     }
 
 
-def _choice_json(choice: Choice) -> dict[str, object]:
+def _choice_json(answer: LoadAnswer, choice: Choice) -> dict[str, object]:
     low, high = choice.roll.interval(0.95)
     score = choice.score
     return {
@@ -94,7 +99,9 @@ def _choice_json(choice: Choice) -> dict[str, object]:
             "unit": "m",
         },
         "probability": choice.probability,
-        "allowed": choice.allowed,
+        "keeps_limit": answer.keeps(choice) if choice.probability is not None else None,
+        "binds_hold": _binds_hold(choice),
+        "may_be_loaded": answer.may_be_loaded(choice),
         "binds": [
             {"name": b.name, "word": b.word, "says": b.says, "probability": b.probability}
             for b in choice.binds
@@ -105,6 +112,13 @@ def _choice_json(choice: Choice) -> dict[str, object]:
         "no_score": choice.no_score or None,
         "beyond_flown": choice.beyond_flown or None,
     }
+
+
+def _binds_hold(choice: Choice) -> bool | None:
+    """Whether all that binds besides holds; None where nothing fails and not all is assessable."""
+    if not choice.allowed:
+        return False
+    return None if any(bind.word == UNKNOWN for bind in choice.binds) else True
 
 
 def withheld_json(error: FlightlogError, as_of: Entry | None = None) -> dict[str, object]:

@@ -9,18 +9,19 @@ from flightlog.errors import FlightlogError
 from flightlog.logbook.entry import Entry
 from flightlog.operations.load_answer import FAILS, Bind, LoadAnswer
 from flightlog.reports.cautions import PEOPLE, RECORD
+from flightlog.reports.load_today_score import score_texts
 from flightlog.reports.load_today_words import (
     CAUTION,
     CHOICE_HEAD,
     EFFECT_HEAD,
     WHAT_IF_HEAD,
+    WHAT_IF_SAYS,
     abort_m,
     as_of_text,
     choice_rows,
     effect_rows,
     headline,
     rests_on,
-    score_texts,
     units_word,
     what_if_rows,
 )
@@ -43,6 +44,7 @@ def load_lines(answer: LoadAnswer, *, width: int = 80, as_of: Entry | None = Non
     lines += _titled(what, _table(CHOICE_HEAD, choice_rows(answer, _AROUND), width))
     if not answer.withheld:
         lines += _titled("What would change it", _table(WHAT_IF_HEAD, what_if_rows(answer), width))
+        lines += _wrapped([WHAT_IF_SAYS], width)
     chosen = answer.choice(answer.most)
     shown = chosen if chosen is not None else answer.choices[0] if answer.choices else None
     if shown is not None:

@@ -22,6 +22,7 @@ from flightlog.reports.load_today_picture import (
     load_today_svg,
     shown_choices,
 )
+from flightlog.reports.load_today_score import score_texts
 from flightlog.reports.load_today_words import (
     abort_m,
     bind_rows,
@@ -30,7 +31,6 @@ from flightlog.reports.load_today_words import (
     headline,
     in_hundred,
     rests_on,
-    score_texts,
     units_word,
     what_if_rows,
 )

@@ -18,8 +18,17 @@ CAUTION = (
 CHOICE_HEAD = ("units", "kg", "roll m", "95 % m", "95 of 100 below m", "keeps, of 100", "binds")
 EFFECT_HEAD = ("what", "before any flight", "after the flights")
 WHAT_IF_HEAD = ("if there is", "units", "95 of 100 below m")
+WHAT_IF_SAYS = (
+    "Only the roll is asked anew there: room to stop, energy and the limits on the weather are "
+    "taken as they are now, and may allow less then."
+)
 AT_MOST = "at most "
 _MOST_DIGITS = 9
+_JUST = 0.01
+"""What misses by less is just below. [-]"""
+_TENTH_M = 0.1
+_ROUNDING = 1e-6
+"""What adding up leaves over is no part of a length, as a share of the last digit. [-]"""
 
 
 # --- small pieces
@@ -53,7 +62,8 @@ def binds_word(choice: Choice) -> str:
     return ", ".join(bind.name for bind in choice.binds if bind.word == FAILS)
 
 
-def _hundred(choice: Choice, needed: float) -> str:
+def hundred(choice: Choice, needed: float) -> str:
+    """Write how often a choice keeps the limit, of 100; "-" without one."""
     return "-" if choice.probability is None else in_hundred(choice.probability, needed)
 
 
@@ -72,17 +82,19 @@ def as_of_text(entry: Entry) -> str:
 def headline(answer: LoadAnswer) -> list[str]:
     """Give the answer in sentences, the most important first."""
     if answer.withheld:
-        return [f"No number is given: {answer.withheld}."]
+        return [f"No number is given: {answer.withheld.rstrip('.')}."]
     chosen = answer.choice(answer.most)
     if chosen is None:
         return _nothing(answer)
     limit = answer.limit
     bound = chosen.roll.quantile(0.95)
     texts = [
-        f"Load {units_word(chosen.units)} at most. Predicted {digits(chosen.roll.median_m, 1)} m; "
+        f"Load {units_word(chosen.units)} at most{_of_looked_at(answer, chosen)}. "
+        f"Predicted {digits(chosen.roll.median_m, 1)} m; "
         f"95 of 100 such take-offs stay below {digits(bound, 1)} m"
         + (f", the limit is {limit.bound.value:g} m{_source(answer)}." if limit else ".")
     ]
+    texts += _judged_longer(answer)
     texts += _next(answer, chosen)
     if answer.most_by_roll is not None and answer.most_by_roll > chosen.units:
         other = answer.choice(answer.most_by_roll)
@@ -100,43 +112,58 @@ def _source(answer: LoadAnswer) -> str:
     return f" ({plain(source, 60)})" if source else ""
 
 
+def _of_looked_at(answer: LoadAnswer, chosen: Choice) -> str:
+    """Say that the list ended there, and not what the aircraft can carry."""
+    if answer.looked_at != chosen.units:
+        return ""
+    return f", of the {answer.looked_at} that were looked at: more may keep the limit too"
+
+
+def _judged_longer(answer: LoadAnswer) -> list[str]:
+    """Say by how much the limit is nearer than it reads, never farther."""
+    longer, limit, last = answer.judged_longer_m, answer.limit, answer.kept_up_to_m
+    if limit is None or last is None or longer < _TENTH_M / 2:
+        return []
+    kept = math.floor(last / _TENTH_M + _ROUNDING) * _TENTH_M
+    return [
+        f"Tape or judge read {digits(longer, 1)} m longer than the log, so the limit of "
+        f"{limit.bound.value:g} m is kept by rolls up to {digits(kept, 1)} m."
+    ]
+
+
 def _nothing(answer: LoadAnswer) -> list[str]:
     if not answer.choices:
         return ["No number is given: no load could be tried."]
     first = answer.choices[0]
     texts = [
         f"Do not take off: even without payload the limit is kept in "
-        f"{_hundred(first, answer.needed)} of 100 take-offs, and "
+        f"{hundred(first, answer.needed)} of 100 take-offs, and "
         f"{100 * answer.needed:g} are asked."
         if not answer.keeps(first)
         else "No load keeps the take-off limit and all that binds besides."
     ]
     failing = [bind for bind in first.binds if bind.word == FAILS]
-    return texts + [f"{bind.name}: {bind.says}." for bind in failing]
+    texts += [f"{bind.name}: {bind.says.rstrip('.')}." for bind in failing]
+    return texts + _judged_longer(answer)
 
 
 def _next(answer: LoadAnswer, chosen: Choice) -> list[str]:
     """Say how the limit is kept with one and two units more."""
-    parts = []
+    parts: list[str] = []
+    asked, told = f"{100 * answer.needed:g}", False
     for more in (1, 2):
         choice = answer.choice(chosen.units + more)
         if choice is None or choice.probability is None:
             break
-        text = f"with {units_word(choice.units)} {_hundred(choice, answer.needed)}"
-        parts.append(f"{text} in 100" if more == 1 else text)
+        text = f"with {units_word(choice.units)} {hundred(choice, answer.needed)}"
+        text += " in 100" if more == 1 else ""
+        close = 0 < answer.needed - choice.probability < _JUST
+        told = told or close
+        parts.append(f"{text}, just below the {asked} that are asked" if close else text)
     if not parts:
         return []
-    after = answer.choice(chosen.units + 1)
-    close = ""
-    if after is not None and after.probability is not None:
-        under = answer.needed - after.probability
-        close = (
-            f", just below the {100 * answer.needed:g} that are asked"
-            if 0 < under < 0.01
-            else f"; {100 * answer.needed:g} are asked"
-        )
     said = "; ".join(parts)
-    return [f"{said[0].upper()}{said[1:]}{close}."]
+    return [f"{said[0].upper()}{said[1:]}{'' if told else f'; {asked} are asked'}."]
 
 
 def _beyond(answer: LoadAnswer, choice: Choice) -> str:
@@ -158,8 +185,9 @@ def rests_on(answer: LoadAnswer) -> list[str]:
     heavy = f", nothing heavier than {heaviest:.2f} kg" if heaviest is not None else ""
     given_up = f", {model.given_up} given up" if model.given_up else ""
     texts = [
-        f"From {flights}{given_up}{heavy}; before them {model.prior.source}.",
-        f"Weather {named(answer.weather)}: headwind {answer.headwind_m_s:+.1f} m/s, air "
+        f"From {flights}{given_up}{heavy}. What was believed before any flight comes from "
+        f"{model.prior.source}.",
+        f"Weather {named(answer.weather)}: headwind {_signed(answer.headwind_m_s)} m/s, air "
         f"{answer.density_kg_m3:.3f} kg/m³.",
         *(_sentence(text) for text in answer.said),
         *model.says,
@@ -169,8 +197,13 @@ def rests_on(answer: LoadAnswer) -> list[str]:
     return texts
 
 
+def _signed(speed_m_s: float) -> str:
+    """Write a speed with its sign; what rounds to nothing is no tailwind."""
+    return f"{round(speed_m_s, 1) + 0.0:+.1f}"
+
+
 def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{text[:1].upper()}{text[1:].rstrip('.')}."
 
 
 # --- tables
@@ -194,7 +227,7 @@ def choice_rows(answer: LoadAnswer, around: int | None = None) -> list[tuple[str
                 digits(choice.roll.median_m, 1),
                 f"{digits(low, 1)} to {digits(high, 1)}",
                 digits(choice.roll.quantile(0.95), 1),
-                _hundred(choice, answer.needed),
+                hundred(choice, answer.needed),
                 "; ".join(filter(None, marks)),
             )
         )
@@ -248,41 +281,3 @@ def _spread(numbers: tuple[float, float], scale: float | None) -> str:
     else:
         middle, low, high = (digits(one, 2) for one in ends)
     return f"{middle} ({low} to {high})"
-
-
-# --- score
-
-
-def score_texts(answer: LoadAnswer) -> list[str]:
-    """Give the best expected score and the safest choice, and by what the score changes."""
-    best, safest = answer.choice(answer.best_expected), answer.choice(answer.safest)
-    if best is None:
-        why = next((c.no_score for c in answer.choices if c.no_score), "")
-        return [f"No score: {why.rstrip('.')}."] if why and not answer.withheld else []
-    texts = [f"Best expected score: {_scored(best, answer.needed)}"]
-    if safest is None:
-        texts.append("Safest: no choice keeps the limit")
-    elif safest is best:
-        texts = [f"Best expected score, and safest: {_scored(best, answer.needed)}"]
-    else:
-        texts.append(f"Safest of those that keep the limit: {_scored(safest, answer.needed)}")
-    if answer.score_slopes:
-        changes = (f"{name} {value:+.1f}" for name, value in answer.score_slopes)
-        texts.append(f"Expected score of the answer changes by: {', '.join(changes)}")
-    if best.score is not None and best.score.says:
-        texts.append(f"Assumed: {best.score.says}")
-    return texts
-
-
-def _scored(choice: Choice, needed: float) -> str:
-    score = choice.score
-    if score is None:
-        return units_word(choice.units)
-    # The mean holds what the ends may leave out: the seldom flight that scores nothing.
-    beyond = not score.low <= score.expected <= score.high
-    less = "; less on average, for the few that score nothing" if beyond else ""
-    return (
-        f"{units_word(choice.units)}, {score.expected:.1f} ({score.low:.1f} to {score.high:.1f} in "
-        f"95 of 100{less}), keeps the limit in {_hundred(choice, needed)} of 100"
-        f"{'; BEYOND WHAT WAS FLOWN' if choice.beyond_flown else ''}"
-    )

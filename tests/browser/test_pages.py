@@ -12,8 +12,8 @@ from tests.browser.watching import watched
 from tests.dashboard.screens import keep_keys, keep_names
 
 NAMES = ("Before", "After", "Season", "Ground tests", "Records")
-LEGEND_PX = 56
-"""So much of the picture of the load may stand below the first screen."""
+LEGEND_PX = 84
+"""So much of the picture of the load may stand below the first screen: name of the axis, legend."""
 SIZES = ((1366, 768), (1180, 820))
 
 

@@ -140,6 +140,7 @@ def test_nothing_at_all_is_said_with_what_to_do(flown):
     [
         (("--pack-voltage", "4.1"), "can't be the rest voltage"),
         (("--entered", "field_best"), "give a name and a number"),
+        (("--entered", "field_beast=4"), "It asks for field_best."),
         (("--laps", "0"), "'--laps'"),
         (("--rules", "other-trial"), "the record holds no rules file of this id"),
     ],

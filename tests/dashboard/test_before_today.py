@@ -53,6 +53,7 @@ def test_wind_what_else_binds_and_the_model_are_told(season_screen):
     assert "1 m/s less headwind" in said
     assert "● holds" in said
     assert "○ not assessable" in said
+    assert "Only the roll is asked anew there" in said
     assert "roll, in % per % of mass" in said
 
 

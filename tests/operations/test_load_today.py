@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
 from flightlog.errors import NotEnoughDataError, UsageError
-from flightlog.operations.load_answer import FAILS, HOLDS, UNKNOWN
+from flightlog.operations import energy_need, load_binds
+from flightlog.operations.load_answer import FAILS, HOLDS, UNKNOWN, Bind
 from flightlog.operations.load_asked import LESS_WIND, MORE_WIND, WARMER
 from flightlog.operations.load_sheet import worked_out
 from flightlog.operations.load_today import load_answer
 from flightlog.operations.plan import Plan
 from flightlog.operations.sorties import debrief_of, sorties
+from flightlog.prediction.lap_energy import LapFlown, fit_lap_energy
 from tests.operations.conftest import farm, farm_place
 from tests.operations.flown import flown
-from tests.operations.loads import rewritten, sheeted
+from tests.operations.loads import other_laptop, rewritten, sheeted
 from tests.operations.logs import weather as measured_by_anybody
 from tests.operations.released import charged, weighed, wind
 from tests.operations.takeoff_days import (
@@ -137,7 +140,8 @@ def test_no_more_units_are_looked_at_than_asked(season_farm):
     answer = asked(season_farm, most_units=3)
 
     assert [0, 1, 2, 3] == [c.units for c in answer.choices]
-    assert 3 == answer.most
+    assert 3 == answer.most == answer.looked_at
+    assert asked(season_farm).looked_at is None, "what fails ends the list"
 
 
 def test_asking_adds_nothing_to_the_record(season_farm):
@@ -162,6 +166,7 @@ def test_where_a_judge_reads_longer_than_the_log_the_limit_is_nearer(season_farm
     # Six differences of a metre, each known to 0.79 m, against none known to 1 m: 0.91 m.
     assert choice.roll.at_most(32.0 - 0.906) == pytest.approx(choice.probability, abs=0.001)
     assert any("longer than the log" in text for text in answer.said)
+    assert 32.0 - 0.906 == pytest.approx(answer.kept_up_to_m, abs=0.001)
 
 
 # --- what would change it
@@ -291,6 +296,14 @@ def test_numbers_that_cannot_be_meant_are_refused(season_farm):
         asked(season_farm, most_units=-1)
 
 
+def test_numbers_that_the_score_does_not_ask_for_are_refused(season_farm):
+    with pytest.raises(UsageError, match="no number 'field_beast'") as caught:
+        asked(season_farm, entered={"field_beast": 40.0})
+    assert "It asks for field_best." == caught.value.fix
+    with pytest.raises(UsageError, match="no number 'field_best'"):
+        asked(season_farm, Plan("pannier", "pack-a", "", "top-field"), entered={"field_best": 4.0})
+
+
 # --- before any flight
 
 
@@ -384,6 +397,20 @@ def test_the_energy_is_asked_for_with_laps(season_farm):
     assert without.no_energy
 
 
+@pytest.mark.parametrize(("volts", "full"), [(24.82, False), (24.83, True)])
+def test_the_energy_of_a_pack_that_is_not_full_is_not_known(season_farm, monkeypatch, volts, full):
+    one = fit_lap_energy([LapFlown("f", "2027-03-16", 3.47, 0.1, 3, 1.0, 8.0, 17.0, 17.2)], 8.0)
+    monkeypatch.setattr(energy_need, "lap_model", lambda desk, aircraft: one)
+
+    answer = asked(season_farm, laps=3, pack_voltage=volts)
+    energy = bind(answer.choice(4), "energy")
+    assert (HOLDS if full else UNKNOWN) == energy.word
+    assert full == (answer.energy is not None)
+    for text in (energy.says, answer.no_energy):
+        assert full != ("pack-a is not full (24.82 V at rest, as typed" in text)
+        assert full != ("Charge it" in text)
+
+
 def with_length(farm, metres):
     rewritten(farm, "length_m = 350.0", f"length_m = {metres}", "site", "top-field")
 
@@ -421,6 +448,90 @@ def test_on_a_short_runway_the_room_to_stop_binds(season_farm):
     # From 13 m/s with 0.04 of friction, 0.004 uphill, and a second: 13 + 13² / (2 · 0.044 g).
     ground = 13.5 * math.sqrt(answer.choice(4).mass_kg / 7.4) - head_m_s(2.0)
     assert ground + ground**2 / (2 * 0.044 * 9.80665) == pytest.approx(stop[4], rel=0.15)
+
+
+def test_the_room_to_stop_is_never_certain_and_needs_a_point_on_the_runway(
+    season_farm,
+):
+    with_length(season_farm, 1000)
+    assert "over 99.9 of 100" in bind(asked(season_farm).choice(0), "room to stop").says
+    rewritten(season_farm, "length_m = 1000", "length_m = 60", "site", "top-field")
+
+    room = bind(asked(season_farm).choice(0), "room to stop")
+    assert FAILS == room.word
+    assert "it does not stop on the runway wherever it is given up" in room.says
+    assert "from the start line" not in room.says
+
+
+@pytest.mark.parametrize(
+    ("probability", "needed", "text"),
+    [
+        (1.0, 0.95, "over 99.9"),
+        (0.99996, 0.9999, "99.996"),
+        (1.0, 0.9999, "over 99.99"),
+        (0.949996, 0.95, "94.9996"),
+        (0.5, 0.95, "50.0"),
+        (0.0, 0.95, "under 0.1"),
+    ],
+)
+def test_a_probability_is_never_all_of_100(probability, needed, text):
+    assert text == load_binds.of_hundred(probability, needed)
+
+
+# --- the weather
+
+
+def test_the_limits_of_the_weather_bind_all_choices(season_farm):
+    held = bind(asked(season_farm).choice(0), "weather")
+    assert (HOLDS, True) == (held.word, "mean wind 2.0 m/s, at most" in held.says)
+    wind(season_farm, wind_mean="2.0", wind_gust="11.5")
+
+    answer = asked(season_farm)
+    words = {(b.word, "gusts 11.5 m/s, at most 11 m/s" in b.says) for b in weathers(answer)}
+    assert {(FAILS, True)} == words
+    assert (None, True) == (answer.most, answer.most_by_roll is not None)
+
+
+def test_what_forbids_the_release_by_its_weather_forbids_the_loads(season_farm, tmp_path):
+    with other_laptop(season_farm, tmp_path / "other") as other:
+        wind(other, wind_mean="2.0", wind_gust="11.5")
+        wind(season_farm, wind_mean="2.0", wind_gust="2.6")
+
+    answer = asked(season_farm)
+    assert answer.weather.body.content["wind_gust"]["value"] == "2.6"
+    assert {FAILS} == {b.word for b in weathers(answer)}
+    assert answer.most is None
+
+
+def test_a_file_without_limits_of_the_weather_leaves_it_open(season_farm):
+    text = season_farm.desk.version("aircraft", "pannier").path.read_text("utf-8")
+    rewritten(season_farm, text[text.index("[weather]") : text.index("[[task]]")], "")
+
+    answer = asked(season_farm)
+    assert {UNKNOWN} == {b.word for b in weathers(answer)}
+    assert "Add [weather]" in weathers(answer)[0].says
+    assert answer.most is not None
+
+
+def weathers(answer):
+    return [bind(choice, "weather") for choice in answer.choices]
+
+
+# --- what a program may load by
+
+
+def test_what_misses_anything_may_not_be_loaded(season_farm):
+    with_limit(season_farm, 32.0)
+    answer = asked(season_farm)
+    assert [c.units <= answer.most for c in answer.choices] == [
+        answer.may_be_loaded(c) for c in answer.choices
+    ]
+    low = answer.choices[1]
+    assert not replace(answer, withheld="old").may_be_loaded(low)
+    failing = replace(low, binds=(Bind("balance", FAILS, "too far aft"),))
+    assert not answer.may_be_loaded(failing)
+    smaller = replace(answer, choices=(replace(answer.choices[0], probability=0.9), low))
+    assert not smaller.may_be_loaded(low)
 
 
 # --- score

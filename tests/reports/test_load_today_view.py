@@ -27,6 +27,12 @@ def test_the_number_comes_with_where_to_give_up():
     assert not view.reasons
 
 
+def test_that_tape_or_judge_read_longer_is_told_on_the_page():
+    view = load_view(answer(judged_longer_m=2.7))
+
+    assert "kept by rolls up to 37.3 m." in view.then[0]
+
+
 def test_why_no_point_to_give_up_is_named():
     view = load_view(answer(abort_m=None, no_abort="the strip has no length"))
 

@@ -8,21 +8,23 @@ from dataclasses import replace
 import pytest
 
 from flightlog.errors import NotEnoughDataError
+from flightlog.operations.energy_need import EnergyNeed
 from flightlog.operations.flown_takeoffs import LeftOut
-from flightlog.operations.load_answer import FAILS, Bind, ScoreSpread
+from flightlog.operations.load_answer import FAILS, HOLDS, Bind, ScoreSpread
 from flightlog.operations.load_today import load_answer
 from flightlog.reports.cautions import PEOPLE, RECORD
 from flightlog.reports.load_today_json import load_json, withheld_json
 from flightlog.reports.load_today_lines import load_lines, withheld_lines
+from flightlog.reports.load_today_score import score_texts
 from flightlog.reports.load_today_words import (
     CAUTION,
     CHOICE_HEAD,
+    WHAT_IF_SAYS,
     choice_rows,
     effect_rows,
     headline,
     in_hundred,
     rests_on,
-    score_texts,
     what_if_rows,
 )
 from tests.operations.conftest import farm_place
@@ -82,8 +84,38 @@ def test_the_first_sentences_say_the_load_and_what_keeps_it(answer):
 def test_what_just_fails_is_said_to_just_fail(answer):
     close = changed(answer, answer.most + 1, probability=0.949972)
 
-    assert "94.997 in 100" in headline(close)[1]
-    assert "just below the 95 that are asked" in headline(close)[1]
+    n = answer.most + 1
+    start = f"With {n} units 94.997 in 100, just below the 95 that are asked; with {n + 1} units "
+    assert headline(close)[1].startswith(start)
+
+
+def test_the_end_of_the_list_is_not_told_as_what_the_aircraft_carries(answer):
+    at = f"Load {answer.most} units at most"
+    ended = replace(answer, looked_at=answer.most)
+
+    assert headline(ended)[0].startswith(f"{at}, of the {answer.most} that were looked at: more ")
+    assert headline(replace(answer, looked_at=answer.most + 2))[0].startswith(f"{at}. ")
+
+
+def test_tape_or_judge_that_read_longer_bring_the_limit_nearer(answer):
+    longer = replace(answer, judged_longer_m=2.71)
+    says = (
+        "Tape or judge read 2.7 m longer than the log, so the limit of 40 m is kept by rolls up to "
+        "37.2 m."
+    )
+
+    assert says == headline(longer)[1]
+    assert says in headline(replace(longer, most=None, most_by_roll=None))
+    assert "kept by rolls up to 37.3 m" in headline(replace(answer, judged_longer_m=2.7))[1]
+    assert "Tape or judge" not in " ".join(headline(answer))
+    body = load_json(longer)
+    assert {"value": 2.71, "unit": "m"} == body["judged_longer"]
+    assert 37.29 == pytest.approx(body["limit_kept_up_to"]["value"])
+
+
+def test_what_is_not_asked_anew_in_other_wind_is_said(answer):
+    assert WHAT_IF_SAYS in text_of(answer)
+    assert WHAT_IF_SAYS == load_json(answer)["what_ifs_say"]
 
 
 def test_what_binds_more_than_the_limit_is_named(answer):
@@ -125,11 +157,26 @@ def test_not_even_the_empty_aircraft(answer):
     assert "31 of 100" in headline(none)[0]
 
 
+def test_no_sentence_ends_twice(answer):
+    failing = (Bind("room to stop", FAILS, "it does not stop. Make the strip longer."),)
+    none = changed(replace(answer, most=None, most_by_roll=None), 0, binds=failing)
+    held = replace(answer, withheld="the weather is old. Measure it.")
+
+    for one in (none, held, replace(answer, said=("the pack is full.",))):
+        assert ".." not in " ".join([*headline(one), *rests_on(one)])
+
+
+def test_what_rounds_to_nothing_is_no_tailwind(answer):
+    assert "headwind +0.0 m/s" in " ".join(rests_on(replace(answer, headwind_m_s=-0.02)))
+    assert "headwind -0.1 m/s" in " ".join(rests_on(replace(answer, headwind_m_s=-0.08)))
+
+
 def test_the_answer_says_what_it_rests_on_and_what_it_does_not(answer):
     other = replace(answer, left_out=(LeftOut("12.ABCDE", "hand launch"),), other_configuration=3)
 
     text = " ".join(rests_on(other))
     assert "From 6 flights on 3 days, nothing heavier than 8.00 kg" in text
+    assert "What was believed before any flight comes from the flights themselves: " in text
     assert "headwind +2.0 m/s" in text
     assert "3 flights in another configuration are left out" in text
     assert "12.ABCDE: hand launch" in text_of(other)
@@ -193,6 +240,28 @@ def test_the_json_is_whole_and_unrounded(answer):
     assert ["level", "mass", "density", "wind", "lift-off airspeed"] == [
         e["name"] for e in body["model"]["effects"]
     ]
+
+
+def test_no_program_loads_by_what_misses_the_limit_or_is_withheld(answer):
+    def said(one):
+        return {c["units"]: c for c in load_json(one)["choices"]}
+
+    every, n = said(answer), answer.most
+    assert (True, True) == (every[n]["keeps_limit"], every[n]["may_be_loaded"])
+    assert every[n]["binds_hold"] is None, "the climb is not assessable"
+    assert (False, False) == (every[n + 1]["keeps_limit"], every[n + 1]["may_be_loaded"])
+    withheld = said(replace(answer, withheld="the weather is old"))
+    assert {False} == {c["may_be_loaded"] for c in withheld.values()}
+    forbidden = said(changed(answer, n, binds=(Bind("balance", FAILS, "too far aft"),)))[n]
+    assert (False, False) == (forbidden["binds_hold"], forbidden["may_be_loaded"])
+    holding = said(changed(answer, n, binds=(Bind("balance", HOLDS, "inside"),)))[n]
+    assert (True, True) == (holding["binds_hold"], holding["may_be_loaded"])
+
+
+def test_the_json_says_how_many_laps_fit(answer):
+    need = EnergyNeed(4, 20.0, 23.0, 71.0, 3.5, 0.2, 0.999, 13, "x")
+
+    assert 13 == load_json(replace(answer, energy=need))["energy"]["most_laps"]
 
 
 def test_nothing_at_all_is_said_with_the_reason_and_what_to_do():
