@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from flightlog.errors import UsageError
 from flightlog.logbook.entry import CITES, Entry
-from flightlog.logbook.flying_kinds import FLIGHT_CARD
+from flightlog.logbook.flying_kinds import FITTING, FLIGHT_CARD
 from flightlog.operations.card_numbers import CardNumbers, numbers_of
 from flightlog.operations.desk import Desk
 from flightlog.operations.expected_worth import made_without, rests_on, why_old
 from flightlog.operations.plan import Plan
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord, sorties
+from flightlog.team.ledger import AIRCRAFT, PACK
 
 ENGINEER, PILOT = "engineer", "pilot"
 COMPUTED, ACCEPTED = "computed", "accepted"
@@ -53,10 +56,24 @@ def not_in_force(desk: Desk, plan: Plan, card: Entry) -> str:
     since = [f.entry for f in sorties(desk, plan.aircraft) if not _knows(desk, card, f)]
     if since:
         return made_without(since)
+    changed = desk.ledger.unseen(_changes(desk, plan), card)
+    if changed:
+        return made_without(changed)
     cited = set(card.body.related(CITES))
     other = [e for e in rests_on(desk, plan) if e.hash not in cited]
     told = " and ".join(f"{e.body.kind} {named(e)}" for e in other)
     return f"does not rest on {told}" if told else ""
+
+
+def _changes(desk: Desk, plan: Plan) -> list[Entry]:
+    """Give what makes the aircraft another one: its files in force, and parts fitted or removed."""
+    files = [desk.version(kind, id_).entry for kind, id_ in _files(plan)]
+    return [*files, *desk.ledger.of(FITTING, aircraft=plan.aircraft)]
+
+
+def _files(plan: Plan) -> Iterator[tuple[str, str]]:
+    yield AIRCRAFT, plan.aircraft
+    yield PACK, plan.pack
 
 
 def _knows(desk: Desk, card: Entry, flight: SortieRecord) -> bool:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from flightlog.logbook.flying_kinds import MEASUREMENT
 from flightlog.operations.desk import Desk
@@ -128,7 +129,7 @@ def flown_takeoffs(desk: Desk, aircraft: str) -> FlownTakeoffs:
             continue
         debrief = debrief_of(desk, flight)
         figures = figures_of(debrief)
-        name, why = named(flight.entry), _without_roll(desk, flight, figures, debrief is None)
+        name, why = named(flight.entry), _without_roll(desk, flight, figures, debrief)
         under, lacking = under_of(desk, flight, figures)
         if under is None:
             left_out.append(LeftOut(name, lacking))
@@ -153,13 +154,19 @@ def flown_takeoffs(desk: Desk, aircraft: str) -> FlownTakeoffs:
 
 
 def _without_roll(
-    desk: Desk, flight: SortieRecord, figures: Mapping[str, Number], no_debrief: bool
+    desk: Desk,
+    flight: SortieRecord,
+    figures: Mapping[str, Number],
+    debrief: Mapping[str, Any] | None,
 ) -> str:
     """Say why a flight has no ground roll, "" where it has."""
+    told = (debrief or {}).get("figures") or {}
+    if ROLL in told and ROLL not in figures and tape_of(desk, flight) is None:
+        return f"its debrief has a ground roll that can't be: {told[ROLL].get('value')} m"
     roll = figures.get(ROLL)
     if (roll is not None and roll.value > 0) or tape_of(desk, flight) is not None:
         return ""
-    if not no_debrief:
+    if debrief is not None:
         return "its debrief has no ground roll"
     if flight.recording is None:
         return "entered by hand, and neither a log nor a tape tells its roll"

@@ -8,10 +8,14 @@ from typing import Any
 from flightlog.logbook.flying_kinds import RECORDING
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import named
+from flightlog.operations.season_table import Number
 from flightlog.operations.sorties import SortieRecord, recording_debrief
-from flightlog.operations.takeoff_conditions import Under
+from flightlog.operations.takeoff_conditions import Under, cant_be
 from flightlog.prediction.takeoffs import Takeoff
 from flightlog.uncertain import NORMAL_95
+
+ROLL = "takeoff.ground_roll"
+"""A distance is judged by what this figure can be."""
 
 
 def given_up_before(
@@ -37,6 +41,9 @@ def given_up_before(
             untold.append((name, "its log does not tell how far it went"))
             continue
         low, high = (float(far.get(key) or far["value"]) for key in ("low", "high"))
+        if cant_be(ROLL, Number(float(far["value"]), low, high)):
+            untold.append((name, f"its log tells a distance that can't be: {far['value']} m"))
+            continue
         rolls.append(
             Takeoff(
                 name,

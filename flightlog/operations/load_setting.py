@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
@@ -13,13 +14,14 @@ from flightlog.logbook.entry import Entry
 from flightlog.operations.desk import Desk
 from flightlog.operations.pack_state import PackState, pack_state, typed_state
 from flightlog.operations.plan import Plan
-from flightlog.operations.positions import CLOCKS_APART, named
+from flightlog.operations.positions import CLOCKS_APART, named, newest
 from flightlog.operations.weather import (
     HUMIDITY_STD,
     ROLE,
     air_density,
     impossible,
     latest_weather,
+    measured,
     value_of,
     wind_components,
 )
@@ -126,7 +128,12 @@ def today(desk: Desk, plan: Plan, pack_voltage: float | None = None) -> Today:
         )
     known = typed_state(desk, plan.pack, pack_voltage) if pack_voltage is not None else None
     pack = known or pack_state(desk, plan.pack)
-    faults = [_age(desk, desk.aircraft(plan.aircraft), weather), _unsigned(desk, weather)]
+    apart = newest(desk.ledger, measured(desk, plan.site))
+    faults = [
+        _apart(apart),
+        _age(desk, desk.aircraft(plan.aircraft), weather),
+        _unsigned(desk, weather),
+    ]
     if pack.ratio is None:
         faults.append(f"{pack.says}: measure it and give --pack-voltage, or enter the charge")
     return Today(
@@ -139,6 +146,16 @@ def today(desk: Desk, plan: Plan, pack_voltage: float | None = None) -> Today:
         pack,
         tuple(filter(None, faults)),
     )
+
+
+def _apart(measurements: Sequence[Entry]) -> str:
+    """Say that two laptops measured apart from each other; "" where there is one newest."""
+    if len(measurements) < 2:
+        return ""
+    told = " and ".join(
+        f"{named(e)} ({value_of(e, 'wind_mean'):.1f} m/s)" for e in measurements[:3]
+    )
+    return f"weather {told} were entered apart from each other: measure it once more"
 
 
 def _unsigned(desk: Desk, weather: Entry) -> str:

@@ -17,6 +17,8 @@ FULL_CELL_V = 4.2
 """Rest voltage of a full lithium polymer cell. [V]"""
 LEAST, MOST = 0.7, 1.04
 """A ratio outside is none of a pack that somebody flies. [-]"""
+MOST_TYPED = 1.005
+"""What is typed may not be above it: more than full is a slip, or another pack. [-]"""
 _ONE_CELL_V = 5.0
 """What reads less is the voltage of one cell. [V]"""
 _ITEM = "voltage"
@@ -62,13 +64,14 @@ def typed_state(desk: Desk, pack_id: str, volts: float) -> PackState:
             fix="Write cells into it and enter it: 'flightlog team enter FILE'.",
         )
     ratio = volts / (FULL_CELL_V * cells)
-    if not LEAST <= ratio <= MOST:
+    if not LEAST <= ratio <= MOST_TYPED:
         raise UsageError(
             f"{volts:g} V can't be the rest voltage of {cells} cells in series",
             where="--pack-voltage",
             fix=f"Give that of the whole pack: full it has {FULL_CELL_V * cells:g} V.",
         )
-    return PackState(ratio, f"{volts:g} V at rest, as typed, is {ratio:.3f} of a full {pack_id}")
+    says = f"{volts:g} V at rest, as typed, is {ratio:.3f} of a full {pack_id}"
+    return PackState(min(ratio, 1.0), says)
 
 
 def pack_state(desk: Desk, pack_id: str, *, before: SortieRecord | None = None) -> PackState:
@@ -98,7 +101,8 @@ def pack_state(desk: Desk, pack_id: str, *, before: SortieRecord | None = None) 
     if last is None:
         after = "since its last flight" if since is not None else "yet"
         return PackState(None, f"no rest voltage of {pack_id} is in the record {after}")
-    return PackState(last.ratio, last.says)
+    # What reads above full is the meter's error, and never makes a roll shorter.
+    return PackState(min(last.ratio, 1.0), last.says)
 
 
 def _measured(desk: Desk, pack_id: str) -> tuple[_Measured, ...]:

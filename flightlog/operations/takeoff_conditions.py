@@ -27,6 +27,16 @@ MASS = "mass.takeoff"
 _PROPULSION = "propulsion"
 
 
+_LARGEST = 1e6
+_RANGES = {
+    "takeoff.ground_roll": (0.3, 2000.0),
+    "takeoff.liftoff_ground_speed": (0.5, 150.0),
+    "takeoff.liftoff_airspeed": (0.5, 150.0),
+    MASS: (0.05, 1000.0),
+}
+"""Figure -> from where to where it can be, in its unit; all others up to `_LARGEST` either way."""
+
+
 @dataclass(frozen=True, slots=True)
 class Under:
     """What a flight was flown under.
@@ -107,13 +117,21 @@ def weather_of(desk: Desk, release: Entry) -> Entry | None:
 
 
 def figures_of(debrief: Mapping[str, Any] | None) -> dict[str, Number]:
-    """Give the figures of a flight's stored debrief."""
+    """Give the figures of a flight's stored debrief, but those that can't be."""
     said = (debrief or {}).get("figures") or {}
-    return {
+    found = {
         id_: Number(float(one["value"]), float(one["low"]), float(one["high"]))
         for id_, one in said.items()
         if all(one.get(key) is not None for key in ("value", "low", "high"))
     }
+    return {id_: number for id_, number in found.items() if not cant_be(id_, number)}
+
+
+def cant_be(figure: str, number: Number) -> bool:
+    """Whether a number is none of a flight: a debrief may have been written by any program."""
+    least, most = _RANGES.get(figure, (-_LARGEST, _LARGEST))
+    ordered = number.low <= number.value <= number.high  # NaN is not
+    return not (ordered and least <= number.value <= most and number.high - number.low < _LARGEST)
 
 
 # --- the configuration

@@ -192,6 +192,18 @@ def test_a_card_is_for_one_flight(planned):  # noqa: F811
     assert f"made without sortie {flight.entry.body.number}." in condition.says
 
 
+def test_a_card_that_does_not_know_a_new_part_or_file_is_none(planned):  # noqa: F811
+    carded(planned)
+    assert judged(planned, "takeoff-roll").holds
+    planned.add(
+        "fitting",
+        {"component": "prop-2", "aircraft": "pannier", "position": "nose", "done": "fitted"},
+        ("mechanic", "performed", "mechanic"),
+    )
+
+    assert "was made without fitting" in judged(planned, "takeoff-roll").says
+
+
 def test_of_a_card_and_an_expected_figure_the_newer_one_counts(planned):  # noqa: F811
     carded(planned)
     expected(planned, value="45.0")

@@ -166,6 +166,33 @@ def test_a_roll_without_a_distance_is_left_out_and_says_so(season_farm):
     assert not any(t.given_up for t in found.takeoffs)
 
 
+@pytest.mark.parametrize("metres", [-20.0, 0.01, 5000.0, 1e300])
+def test_a_distance_that_can_not_be_is_left_out_and_says_so(season_farm, metres):
+    far = {"distance": {"value": metres, "unit": "m", "low": metres, "high": metres}}
+    flew(season_farm, TODAY + timedelta(hours=2), 7.4, "1.0", attempts=(far,))
+
+    found = flown_takeoffs(season_farm.desk, "pannier")
+    assert [f"its log tells a distance that can't be: {metres} m"] == reasons(found)
+    assert not any(t.given_up for t in found.takeoffs)
+
+
+@pytest.mark.parametrize("metres", [-3.0, 1e-300, 2001.0, 1e300])
+def test_a_roll_that_can_not_be_is_left_out_and_says_so(season_farm, metres):
+    flew(season_farm, TODAY + timedelta(hours=2), 7.4, "1.0", roll_m=metres)
+
+    found = flown_takeoffs(season_farm.desk, "pannier")
+    assert [f"its debrief has a ground roll that can't be: {metres} m"] == reasons(found)
+    assert len(WINDS) == len(found.takeoffs)
+
+
+@pytest.mark.parametrize("kg", [-8.0, 0.001, 1e300])
+def test_a_mass_that_can_not_be_gives_way_to_the_load_sheet(season_farm, kg):
+    said = {"figures": figures(kg, 22.0, 13.0)}
+    flew(season_farm, TODAY + timedelta(hours=2), 7.4, "1.0", said=said)
+
+    assert 7.4 == pytest.approx(flown_takeoffs(season_farm.desk, "pannier").takeoffs[-1].mass_kg)
+
+
 def test_a_log_of_nothing_but_a_roll_is_named(season_farm):
     content = {"file": "a.bin", "sha256": "ab" * 32, "format": "dataflash", "analyses": 2}
     content |= {"sorties": 0, "attempts": 1, "aircraft": "pannier"}

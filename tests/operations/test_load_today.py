@@ -19,7 +19,7 @@ from flightlog.operations.plan import Plan
 from flightlog.operations.sorties import debrief_of, sorties
 from flightlog.prediction.lap_energy import LapFlown, fit_lap_energy
 from tests.operations.conftest import farm, farm_place
-from tests.operations.flown import flown
+from tests.operations.flown import apart, flown, united
 from tests.operations.loads import other_laptop, rewritten, sheeted
 from tests.operations.logs import weather as measured_by_anybody
 from tests.operations.released import charged, weighed, wind
@@ -215,6 +215,20 @@ def test_weather_from_ahead_of_the_clock_withholds_it(season_farm):
     season_farm.desk.refresh()
 
     assert "lies ahead of this laptop's clock" in asked(season_farm).withheld
+
+
+def test_weather_of_two_laptops_withholds_it_until_somebody_measures_again(season_farm, tmp_path):
+    season_farm.clock.later(minutes=2)
+    other = apart(season_farm, tmp_path / "other")
+    wind(season_farm, wind_mean="0.5", wind_gust="0.8")
+    wind(other, wind_mean="3.4", wind_gust="4.0")
+    united(season_farm, other)
+
+    answer = asked(season_farm)
+    assert "(0.5 m/s) and " in answer.withheld or "(3.4 m/s) and " in answer.withheld
+    assert "entered apart from each other: measure it once more" in answer.withheld
+    wind(season_farm, wind_mean="2.0", wind_gust="2.6")
+    assert "" == asked(season_farm).withheld
 
 
 def test_weather_that_no_engineer_measured_withholds_it(season_farm):
@@ -495,6 +509,7 @@ def test_the_limits_of_the_weather_bind_all_choices(season_farm):
 def test_what_forbids_the_release_by_its_weather_forbids_the_loads(season_farm, tmp_path):
     with other_laptop(season_farm, tmp_path / "other") as other:
         wind(other, wind_mean="2.0", wind_gust="11.5")
+        season_farm.clock.later(minutes=1)
         wind(season_farm, wind_mean="2.0", wind_gust="2.6")
 
     answer = asked(season_farm)

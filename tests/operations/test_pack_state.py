@@ -67,9 +67,21 @@ def test_a_voltage_that_is_none_of_the_pack_is_not_used(farm):
 
 def test_a_typed_voltage(farm):
     assert 24.5 / 25.2 == pytest.approx(typed_state(farm.desk, "pack-a", 24.5).ratio)
-    for volts in (4.15, 12.0, 27.0):
+    for volts in (4.15, 12.0, 26.2, 27.0):
         with pytest.raises(UsageError, match="can't be the rest voltage of 6 cells"):
             typed_state(farm.desk, "pack-a", volts)
+
+
+def test_what_reads_above_full_counts_as_full(farm):
+    """A meter that reads high makes no roll shorter."""
+    farm.add(
+        "charge",
+        {"pack": "pack-a", "voltage": {"value": "25.9", "unit": "V"}},
+        ("pilot", "performed", "battery"),
+    )
+
+    assert 1.0 == pack_state(farm.desk, "pack-a").ratio
+    assert 1.0 == typed_state(farm.desk, "pack-a", 25.3).ratio
 
 
 def test_without_a_pack_nothing_is_known(farm):
