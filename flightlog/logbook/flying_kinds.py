@@ -442,6 +442,15 @@ FLYING_KINDS: tuple[Kind, ...] = (
                 least=0,
                 most=4,
             ),
+            "pack_state": optional(_short("how full the pack was taken to be, and by what")),
+            "fails": optional(
+                records(
+                    {"what": _short(), "says": text(most=400)},
+                    "what else binds and does not hold with this load",
+                    least=0,
+                    most=10,
+                )
+            ),
             "judged_longer": optional(quantity("m", "by which tape or judge read a roll longer")),
             "abort": optional(quantity("m", "from the start line; not airborne there: give up")),
             "climb": optional(quantity("m/s", "best climb, median")),

@@ -22,7 +22,7 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.expected_worth import current_sheets
 from flightlog.operations.flown_takeoffs import flown_takeoffs
 from flightlog.operations.limits_before import every_limit
-from flightlog.operations.load_answer import Choice, LoadAnswer
+from flightlog.operations.load_answer import FAILS, Choice, LoadAnswer
 from flightlog.operations.plan import Plan
 from flightlog.operations.point_files import PointFile
 from flightlog.operations.positions import named
@@ -34,6 +34,9 @@ CLIMB = "climb.best_rate"
 MODEL = "log-linear roll 1"
 """Name and version of what predicts the roll; another number where its answers change."""
 _MASS_STEP_KG = 0.001
+NEVER = ("mass", "balance")
+"""What has to hold for a card to be made at all."""
+_MOST_FAILS, _LONGEST_SAYS, _LONGEST_STATE = 10, 400, 200
 
 
 def draft_card(
@@ -82,6 +85,7 @@ def draft_card(
             where="--units",
             fix="'flightlog load' lists what was; further units would miss the take-off limit.",
         )
+    _refuse_unfit(choice)
     points = test_card.points if test_card is not None else ()
     if len(points) > MOST_POINTS:
         raise UsageError(
@@ -107,6 +111,17 @@ def draft_card(
         [Signer(computed_by, COMPUTED, ENGINEER), Signer(accepted_by, ACCEPTED, PILOT)],
         relations=[Relation(CITES, entry.hash) for entry in (sheet, weather)],
     )
+
+
+def _refuse_unfit(choice: Choice) -> None:
+    """Refuse a load that no weather and no pilot can make fit."""
+    for bind in choice.binds:
+        if bind.name in NEVER and bind.word == FAILS:
+            raise RefusedError(
+                f"{bind.name} does not hold with {choice.units} units: {bind.says}",
+                where="--units",
+                fix="Load otherwise, make a new load sheet, and sign its card.",
+            )
 
 
 def _sheet(desk: Desk, plan: Plan, choice: Choice) -> Entry:
@@ -180,6 +195,13 @@ def _content(desk: Desk, answer: LoadAnswer, choice: Choice, sheet: Entry) -> di
         content["laps"] = answer.energy.laps
         content["energy"] = quantity(_number(answer.energy.expected_wh, 2), "Wh")
         content["energy_bound"] = quantity(_number(answer.energy.q95_wh, 2), "Wh")
+    fails = [bind for bind in choice.binds if bind.word == FAILS]
+    if fails:
+        content["fails"] = [
+            {"what": bind.name, "says": bind.says[:_LONGEST_SAYS]} for bind in fails[:_MOST_FAILS]
+        ]
+    if answer.pack_says:
+        content["pack_state"] = answer.pack_says[:_LONGEST_STATE]
     if choice.beyond_flown:
         content["beyond"] = choice.beyond_flown
     return content | _climb(desk, plan.aircraft, choice.mass_kg)

@@ -167,6 +167,8 @@ class LoadAnswer:
         Rest voltage of the pack over that of a full one.
     judged_longer_m : float
         By how much tape or judge read a roll longer than the log: limits are so much nearer. [m]
+    pack_says : str
+        How full the pack was taken to be, and by what.
     looked_at : int or None
         Units at which the list of choices was cut off; None where something else ended it.
     """
@@ -197,6 +199,7 @@ class LoadAnswer:
     pack_ratio: float = 1.0
     judged_longer_m: float = 0.0
     looked_at: int | None = None
+    pack_says: str = ""
 
     def choice(self, units: int | None) -> Choice | None:
         """Give one of the choices by its units."""

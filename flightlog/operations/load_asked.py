@@ -134,6 +134,7 @@ class Asked:
             self.now.pack_ratio,
             self.known.judged_longer_m,
             self.most_units if choices and choices[-1].units == self.most_units else None,
+            self.now.pack.says,
         )
 
     def _withheld(self) -> str:

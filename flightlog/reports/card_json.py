@@ -48,6 +48,9 @@ def _card_json(view: CardView) -> dict[str, Any]:
         },
         "model": said["model"],
         "beyond": said.get("beyond"),
+        "pack_state": said.get("pack_state"),
+        "judged_longer": _number(said["judged_longer"]) if "judged_longer" in said else None,
+        "fails": [{"what": one["what"], "says": one["says"]} for one in said.get("fails") or []],
         "points": [
             {
                 "point": p.name,

@@ -74,6 +74,15 @@ def fact_rows(card: Entry) -> list[tuple[str, str]]:
         ("energy", _energy(said)),
         ("predicted by", str(said["model"])),
     ]
+    if "pack_state" in said:
+        rows.append(("pack", str(said["pack_state"])))
+    if "judged_longer" in said:
+        longer = digits(value(said, "judged_longer"), 1)
+        rows.append(("judged", f"tape or judge read {longer} m longer: limits are so much nearer"))
+    rows += [
+        (f"{str(one['what']).upper()} DOES NOT HOLD", str(one["says"]))
+        for one in said.get("fails") or []
+    ]
     if "beyond" in said:
         rows.append(("BEYOND WHAT WAS FLOWN", str(said["beyond"])))
     return [(what, plain(text, _LONGEST)) for what, text in rows]
@@ -103,7 +112,7 @@ def _climb(said: Mapping[str, Any]) -> str:
 
 def _energy(said: Mapping[str, Any]) -> str:
     if "energy" not in said:
-        return "not predicted: no laps were planned, or no flight tells what one needs"
+        return "not on this card: 'flightlog load' with planned laps tells what they need"
     return (
         f"{said.get('laps', '?')} laps need {digits(value(said, 'energy'), 1)} Wh; 95 of 100 such "
         f"flights need at most {digits(value(said, 'energy_bound'), 1)} Wh"

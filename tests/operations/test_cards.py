@@ -13,6 +13,7 @@ from flightlog.logbook.entry import CITES
 from flightlog.operations.card_numbers import numbers_of
 from flightlog.operations.cards import draft_card
 from flightlog.operations.energy_need import EnergyNeed
+from flightlog.operations.load_answer import FAILS, Bind
 from flightlog.operations.point_files import PlannedPoint, PointFile
 from flightlog.operations.weather import latest_weather
 from tests.logbook.made import public_of
@@ -147,3 +148,23 @@ def test_every_number_is_decimal_text(planned):  # noqa: F811
     said = draft(planned, answer(planned)).content
     for key in ("roll", "roll_low", "roll_high", "bound", "needed", "headwind", "density"):
         assert Decimal(said[key]["value"]).is_finite()
+
+
+def failing(planned, name):  # noqa: F811
+    made = answer(planned, pack_says="25.1 V at rest")
+    (choice,) = made.choices
+    bind = Bind(name, FAILS, "too much of it", 0.1)
+    return replace(made, choices=(replace(choice, binds=(bind,)),))
+
+
+def test_what_fails_stands_on_the_card(planned):  # noqa: F811
+    said = carded(planned, failing(planned, "energy")).body.content
+
+    assert [{"what": "energy", "says": "too much of it"}] == said["fails"]
+    assert "25.1 V at rest" == said["pack_state"]
+
+
+@pytest.mark.parametrize("name", ["mass", "balance"])
+def test_a_load_that_never_fits_gets_no_card(planned, name):  # noqa: F811
+    with pytest.raises(RefusedError, match=f"{name} does not hold with 4 units"):
+        carded(planned, failing(planned, name))

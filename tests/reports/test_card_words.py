@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -12,6 +13,7 @@ from flightlog.operations.card_season import calibration
 from flightlog.operations.card_view import card_view
 from flightlog.operations.energy_need import EnergyNeed
 from flightlog.operations.flight_view import stored_view
+from flightlog.operations.load_answer import FAILS, Bind
 from flightlog.reports.calibration_chart import calibration_chart
 from flightlog.reports.calibration_words import (
     calibration_json,
@@ -65,7 +67,19 @@ def test_a_card_says_what_is_expected(planned):  # noqa: F811
     assert facts["limit takeoff-roll"].startswith("at most 40 m: kept in over 99.9 of 100")
     assert "when not airborne 33.2 m from the start line" == facts["give up"]
     assert facts["best climb"].startswith("not predicted")
-    assert facts["energy"].startswith("not predicted")
+    assert "not on this card" in facts["energy"]
+
+
+def test_what_fails_what_was_judged_longer_and_the_pack_are_told(planned):  # noqa: F811
+    given = answer(planned, pack_says="25.1 V at rest", judged_longer_m=2.7)
+    (choice,) = given.choices
+    bind = Bind("energy", FAILS, "5 laps need too much", 0.1)
+    card = carded(planned, replace(given, choices=(replace(choice, binds=(bind,)),)))
+    facts = dict(fact_rows(card))
+
+    assert "5 laps need too much" == facts["ENERGY DOES NOT HOLD"]
+    assert "25.1 V at rest" == facts["pack"]
+    assert "read 2.7 m longer" in facts["judged"]
 
 
 def test_what_came_of_it_is_said_roll_first(flown):
