@@ -137,3 +137,28 @@ def test_errors_that_can_not_be_are_refused():
     belief, x, y, _ = made(1)
     with pytest.raises(np.linalg.LinAlgError):
         Regression(belief, x, y, -np.eye(6))
+
+
+def test_the_worked_example_of_shrinkage():
+    """Days of 4, 6 and 2 flights: what is left of each day's mean, and what a new day scatters."""
+    s, tau, counts, means = 0.05, 0.04, (4, 6, 2), (0.06, -0.02, 0.01)
+    day = np.repeat(range(3), counts)
+    shared = (tau / s) ** 2
+    firm = 1e12  # s is known
+    belief = Belief(np.zeros((0, 1)), np.zeros((0, 0)), firm, np.array([firm * s**2]))
+    fit = Regression(
+        belief,
+        np.zeros((12, 0)),
+        np.array(means)[day][:, None],
+        np.eye(12) + shared * (day[:, None] == day[None, :]),
+    )
+    left = [fit.next(np.zeros(0), shared * (day == n), shared) for n in range(3)]
+    new = fit.next(np.zeros(0), np.zeros(12), 1 + shared)
+
+    assert pytest.approx(
+        [0.04314606741573033, -0.015867768595041323, 0.005614035087719298], rel=1e-6
+    ) == [float(one.centre[0]) for one in left]
+    assert pytest.approx(
+        [0.0211999576001272, 0.01818181818181818, 0.026490647141300876], rel=1e-6
+    ) == [float(one.scale[0]) for one in left]
+    assert pytest.approx(0.06403124237432849, rel=1e-6) == float(new.scale[0])
