@@ -178,7 +178,9 @@ class _Walk:
             return stop
         if kind == DATA and self._padded(at, stop, end):
             return stop
-        if stop <= end and chr(kind).isalpha() and kind < 128 and self._leads(stop, end):
+        unknown = stop <= end and chr(kind).isalpha() and kind < 128 and self._leads(stop, end)
+        # Foreign bytes may look like the head of a long record that ends where another begins.
+        if unknown and self._search(at + 1, stop, whole=True) == stop:
             self.found.lost[self._reason(kind, at)] += 1
             self._flush(at, stop)
             return stop
@@ -246,8 +248,11 @@ class _Walk:
         self.found.cut.append((at, end - at))
         return end
 
-    def _search(self, begin: int, end: int) -> int:
-        """First place from which three records lead to each other; else the end."""
+    def _search(self, begin: int, end: int, *, whole: bool = False) -> int:
+        """First place from which three records lead to each other; else the end.
+
+        Fewer do where they lead to the end, unless they are wanted ``whole``.
+        """
         for match in _CANDIDATES.finditer(self.content, begin + 2, end):
             at = match.start() - 2
             next, links = at, 0
@@ -256,7 +261,7 @@ class _Walk:
                 if next < 0:
                     break
                 links += 1
-            if links == 3 or (links and next + 3 > end):
+            if links == 3 or (links and not whole and next + 3 > end):
                 return at
         return end
 

@@ -90,6 +90,8 @@ def test_stretches_cut_out_and_foreign_bytes_put_in(first, second, foreign):
 
 @SLOW
 @given(st.integers(0, len(WHOLE)), st.binary(min_size=1, max_size=300))
+@example(4914, b"\x95\x13A")  # the head of a record of 5013 bytes that leads to another one
+@example(4914, b"\x95\x13Z")
 def test_foreign_bytes_lose_two_records_at_most(place, foreign):
     before, _ = scan(WHOLE)
     after, _ = scan(WHOLE[:place] + foreign + WHOLE[place:])
