@@ -53,7 +53,8 @@ def not_in_force(desk: Desk, plan: Plan, card: Entry) -> str:
     if why:
         return why
     # A card is for one flight: what was flown since then says more than it knows.
-    since = [f.entry for f in sorties(desk, plan.aircraft) if not _knows(desk, card, f)]
+    about = (f for f in sorties(desk) if f.aircraft == plan.aircraft or f.pack == plan.pack)
+    since = [f.entry for f in about if not _knows(desk, card, f)]
     if since:
         return made_without(since)
     changed = desk.ledger.unseen(_changes(desk, plan), card)

@@ -12,7 +12,7 @@ every one has to do.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from flightlog.figures import FIGURES
@@ -285,7 +285,16 @@ def _of_card(desk: Desk, plan: Plan, card: Entry) -> _Found:
     why = not_in_force(desk, plan, card)
     if why or isinstance(numbers, str):
         return _Lacking(f"the flight card {named(card)} {why or numbers}", how_to_card(plan))
-    return _Card(card, numbers)
+    # A card of another program may leave out by how much a judge reads longer; the record knows.
+    longer_m = max(numbers.judged_longer_m, _judged_longer_m(desk, plan))
+    return _Card(card, replace(numbers, judged_longer_m=longer_m))
+
+
+def _judged_longer_m(desk: Desk, plan: Plan) -> float:
+    # It reads flights and knows models, which only those need who have a card.
+    from flightlog.operations.flown_takeoffs import flown_takeoffs
+
+    return flown_takeoffs(desk, plan.aircraft).offset_m
 
 
 def _of_entry(desk: Desk, plan: Plan, figure: str, entry: Entry) -> _Found:

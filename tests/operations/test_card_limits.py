@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from statistics import NormalDist
+from types import SimpleNamespace
 
 import pytest
 
+from flightlog.operations import flown_takeoffs
 from flightlog.operations.card_numbers import written
 from flightlog.operations.release import draft_release
 from flightlog.prediction.quantiles import LEVELS
@@ -21,6 +23,7 @@ from tests.operations.carded import (
     released_by_card,
 )
 from tests.operations.flown import apart, united
+from tests.operations.loads import rewritten
 from tests.operations.released import PLAN, expected, loaded, ready_farm, ready_place, wind  # noqa: F401
 from tests.operations.test_limits_before import judged
 
@@ -192,7 +195,7 @@ def test_a_card_is_for_one_flight(planned):  # noqa: F811
     assert f"made without sortie {flight.entry.body.number}." in condition.says
 
 
-def test_a_card_that_does_not_know_a_new_part_or_file_is_none(planned):  # noqa: F811
+def test_a_card_that_does_not_know_a_new_part_is_none(planned):  # noqa: F811
     carded(planned)
     assert judged(planned, "takeoff-roll").holds
     planned.add(
@@ -202,6 +205,29 @@ def test_a_card_that_does_not_know_a_new_part_or_file_is_none(planned):  # noqa:
     )
 
     assert "was made without fitting" in judged(planned, "takeoff-roll").says
+
+
+@pytest.mark.parametrize(
+    ("kind", "id_", "old", "new"),
+    [
+        ("aircraft", "pannier", "PN-01", "PN-02"),
+        ("pack", "pack-a", "capacity_ah = 4.0", "capacity_ah = 3.9"),
+    ],
+)
+def test_a_card_that_does_not_know_a_new_file_is_none(planned, kind, id_, old, new):  # noqa: F811
+    carded(planned)
+    rewritten(planned, old, new, kind, id_)
+
+    assert "was made without file-version" in judged(planned, "takeoff-roll").says
+
+
+def test_what_the_record_knows_of_judges_counts(planned, monkeypatch):  # noqa: F811
+    carded(planned, answer(planned, EDGE_M - 0.2))
+    assert judged(planned, "takeoff-roll").holds
+    read = SimpleNamespace(offset_m=0.5)
+    monkeypatch.setattr(flown_takeoffs, "flown_takeoffs", lambda *_: read)
+
+    assert not judged(planned, "takeoff-roll").holds
 
 
 def test_of_a_card_and_an_expected_figure_the_newer_one_counts(planned):  # noqa: F811
