@@ -12,7 +12,15 @@ from flightlog.cli.checks import write_new
 from flightlog.cli.console import out
 from flightlog.cli.desk import desk_of
 from flightlog.cli.entering import AboutAircraft, AircraftOption, OneOption, enter, hands_of
-from flightlog.cli.release import JsonOption, PackOption, RulesOption, SiteOption, chosen
+from flightlog.cli.release import (
+    JsonOption,
+    LapsOption,
+    PackOption,
+    RulesOption,
+    SiteOption,
+    VoltageOption,
+    chosen,
+)
 from flightlog.cli.signing import KeysOption, PassphraseOption, TeamOption, a_path, given_text
 from flightlog.cli.sortie import SortieArgument
 from flightlog.errors import UsageError
@@ -44,18 +52,8 @@ def sign(
     ],
     rules: RulesOption = None,
     site: SiteOption = None,
-    laps: Annotated[
-        int | None,
-        typer.Option("--laps", metavar="N", min=1, help="Laps that are planned, for the energy."),
-    ] = None,
-    pack_voltage: Annotated[
-        float | None,
-        typer.Option(
-            "--pack-voltage",
-            metavar="V",
-            help="Rest voltage of the whole pack; else by its last charge or check.",
-        ),
-    ] = None,
+    laps: LapsOption = None,
+    pack_voltage: VoltageOption = None,
     points: Annotated[
         str | None,
         typer.Option(

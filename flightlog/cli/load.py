@@ -12,7 +12,15 @@ from flightlog.cli.console import out
 from flightlog.cli.desk import desk_of
 from flightlog.cli.entering import AircraftOption
 from flightlog.cli.given import parse_entered
-from flightlog.cli.release import JsonOption, PackOption, RulesOption, SiteOption, chosen
+from flightlog.cli.release import (
+    JsonOption,
+    LapsOption,
+    PackOption,
+    RulesOption,
+    SiteOption,
+    VoltageOption,
+    chosen,
+)
 from flightlog.cli.signing import TeamOption
 from flightlog.errors import NotEnoughDataError
 
@@ -22,10 +30,7 @@ def load(
     pack: PackOption,
     rules: RulesOption = None,
     site: SiteOption = None,
-    laps: Annotated[
-        int | None,
-        typer.Option("--laps", metavar="N", min=1, help="Laps that are planned, for the energy."),
-    ] = None,
+    laps: LapsOption = None,
     entered: Annotated[
         list[str] | None,
         typer.Option(
@@ -38,14 +43,7 @@ def load(
         int | None,
         typer.Option("--most-units", metavar="N", min=0, help="Look at no more units; else 40."),
     ] = None,
-    pack_voltage: Annotated[
-        float | None,
-        typer.Option(
-            "--pack-voltage",
-            metavar="V",
-            help="Rest voltage of the whole pack; else by its last charge or check.",
-        ),
-    ] = None,
+    pack_voltage: VoltageOption = None,
     as_of: Annotated[
         str | None,
         typer.Option(

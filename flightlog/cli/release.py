@@ -57,6 +57,18 @@ SiteOption = Annotated[
         "--site", metavar="ID", help="Site; the only one of the record, or 'none' for none."
     ),
 ]
+LapsOption = Annotated[
+    int | None,
+    typer.Option("--laps", metavar="N", min=1, help="Laps that are planned, for the energy."),
+]
+VoltageOption = Annotated[
+    float | None,
+    typer.Option(
+        "--pack-voltage",
+        metavar="V",
+        help="Rest voltage of the whole pack; else by its last charge or check.",
+    ),
+]
 LandingsOption = Annotated[
     int, typer.Option("--landings", metavar="N", help="How many are declared.")
 ]
