@@ -123,6 +123,12 @@ TABLES: MappingProxyType[str, tuple[Column, ...]] = MappingProxyType(
             _TIME,
             _INSTANCE,
             Column("speed_rad_s", "rad/s", "of motor or propeller", 0, 10000),
+            Column("temperature_k", "K", "of motor or speed controller", 200, 500),
+        ),
+        "supply": (
+            _TIME,
+            Column("board_voltage_v", "V", "that feeds the autopilot", 0, 30),
+            Column("servo_voltage_v", "V", "that feeds receiver and servos", 0, 30),
         ),
         "modes": (_TIME, Column("mode", "", "flight mode as the autopilot names it", text=True)),
         "messages": (

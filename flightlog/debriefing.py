@@ -226,6 +226,18 @@ def _others(
     yield screen.answer(takeoff, path, inputs)
     yield start_line.answer(recording, takeoff, inputs)
     yield from _reference_roll(recording, sortie, path, inputs, takeoff)
+    yield from _wear(recording, sortie, path, inputs, takeoff)
+
+
+def _wear(
+    recording: Recording,
+    sortie: Sortie,
+    path: FlightPath | None,
+    inputs: Inputs,
+    takeoff: Takeoff,
+) -> Iterable[Answer]:
+    """What is wearing out: one line for each part of the aircraft."""
+    yield from ()
 
 
 def _reference_roll(

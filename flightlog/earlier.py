@@ -260,7 +260,8 @@ def _other_inputs(result: Debrief, earlier: EarlierDebrief) -> str:
 def _changes(
     sortie: SortieDebrief, then: EarlierSortie, earlier: EarlierDebrief, other: str
 ) -> Iterator[Finding]:
-    for id_, kind in FIGURES.items():
+    for id_ in FIGURES.ordered((*then.figures, *sortie.figures)):
+        kind = FIGURES[id_]
         old, new = then.figures.get(id_), sortie.figures.get(id_)
         if old is None and new is None:
             continue

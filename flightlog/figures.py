@@ -6,14 +6,14 @@ one definition for ever; when a definition must change, a new id is added.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 
 from flightlog.findings import Finding, affected
 from flightlog.uncertain import Quantity
 
-ANALYSES_VERSION = 3
+ANALYSES_VERSION = 4
 """Rises whenever a figure's number can change for the same log."""
 
 LEVEL = 0.95
@@ -27,7 +27,7 @@ class FigureKind:
     Attributes
     ----------
     id : str
-        ``subject.name``.
+        ``subject.name``; of a family ``subject.NAME.name``, see `Kinds`.
     unit : str
         Unit at the edge: screens, JSON, rule books.
     label : str
@@ -249,10 +249,316 @@ def _kinds() -> Iterable[FigureKind]:
     yield kind("payload.mass", "kg", 2, "Payload", "declared")
     yield kind("payload.units", "", 0, "Payload units", "declared")
     yield kind("battery.nominal_energy", "Wh", 1, "Nominal battery energy", "declared")
+    yield from _wear_kinds()
 
 
-FIGURES: MappingProxyType[str, FigureKind] = MappingProxyType({k.id: k for k in _kinds()})
+def _wear_kinds() -> Iterable[FigureKind]:
+    """Figures that tell what is wearing out."""
+
+    def kind(
+        id_: str, unit: str, decimals: int, label: str, definition: str, needs: str = ""
+    ) -> FigureKind:
+        return FigureKind(id_, unit, label, definition, decimals, tuple(needs.split()), since=4)
+
+    # --- wear: battery
+    yield kind(
+        "battery.resistance",
+        "ohm",
+        4,
+        "Battery resistance",
+        "of the whole battery at its sensor, wiring included: voltage lost for each ampere, "
+        "at the 1 s scale",
+        "battery",
+    )
+    yield kind(
+        "battery.resistance_25c",
+        "ohm",
+        4,
+        "Battery resistance at 25 °C",
+        "battery.resistance brought to a pack at 25 °C",
+        "battery",
+    )
+    yield kind(
+        "battery.sag",
+        "V",
+        2,
+        "Sag at the reference current",
+        "battery.resistance times the reference current of the pack file",
+        "battery",
+    )
+    yield kind(
+        "battery.energy_left",
+        "Wh",
+        1,
+        "Usable energy left",
+        "at the end of the sortie, down to the reserve of the pack file",
+        "battery",
+    )
+    yield kind(
+        "battery.cell_spread",
+        "V",
+        3,
+        "Cell spread at rest",
+        "highest less lowest cell before the start of roll",
+        "battery",
+    )
+    yield kind(
+        "battery.cell_spread_loaded",
+        "V",
+        3,
+        "Cell spread under load",
+        "highest less lowest cell while airborne, 1 s means, greatest",
+        "battery",
+    )
+    # --- wear: surfaces
+    yield kind(
+        "surface.NAME.saturation",
+        "",
+        3,
+        "saturation",
+        "share of the airborne time at an end of its travel",
+        "outputs",
+    )
+    yield kind(
+        "surface.NAME.trim",
+        "deg",
+        1,
+        "trim",
+        "median deflection in steady level flight, trailing edge down (rudder: left) positive",
+        "outputs",
+    )
+    yield kind(
+        "surface.NAME.trim_shift",
+        "deg",
+        1,
+        "trim shift",
+        "trim less that of the baseline in the aircraft file",
+        "outputs",
+    )
+    yield kind(
+        "surface.NAME.reversals",
+        "1/s",
+        2,
+        "reversals",
+        "turning points of the deflection a second while airborne, beyond a dead band of 1 deg",
+        "outputs",
+    )
+    yield kind(
+        "surface.NAME.travel",
+        "deg/s",
+        1,
+        "travel",
+        "sum of the moves of the deflection over the airborne time",
+        "outputs",
+    )
+    yield kind(
+        "surface.NAME.lag", "s", 3, "lag", "from a command to the turning rate", "outputs imu"
+    )
+    yield kind(
+        "surface.NAME.gain",
+        "1/s",
+        3,
+        "gain",
+        "turning rate that follows a deflection, over the deflection",
+        "outputs imu",
+    )
+    yield kind(
+        "surface.NAME.play",
+        "deg",
+        1,
+        "play",
+        "width of the dead band between command and answer that explains the turning rates best",
+        "outputs imu",
+    )
+    yield kind(
+        "supply.min_voltage", "V", 2, "Least servo voltage", "of the servos' supply", "supply"
+    )
+    # --- wear: landing
+    yield kind("landing.sink_rate", "m/s", 2, "Sink rate", "downward, at the first wheel contact")
+    yield kind(
+        "landing.peak_load_factor",
+        "",
+        2,
+        "Peak load factor at touchdown",
+        "greatest, from the first contact on",
+        "imu",
+    )
+    yield kind("landing.bounces", "", 0, "Bounces", "times that the wheels left the ground again")
+    yield kind(
+        "landing.roll_out", "m", 1, "Roll-out", "from the first contact to below 1 m/s", "gps"
+    )
+    yield kind(
+        "landing.touchdown_speed",
+        "m/s",
+        1,
+        "Ground speed at touchdown",
+        "at the first contact",
+        "gps",
+    )
+    yield kind(
+        "landing.gear_energy",
+        "J",
+        1,
+        "Energy into the gear",
+        "of the sink rate and of the way that the gear yields, wings carrying two thirds",
+    )
+    # --- wear: link
+    yield kind(
+        "link.minimum_quality", "%", 0, "Least link quality", "1 s mean while airborne", "link"
+    )
+    yield kind("link.longest_gap", "s", 1, "Longest gap of the link", "while airborne", "link")
+    yield kind(
+        "link.margin",
+        "dB",
+        1,
+        "Link margin",
+        "at the planned distance of the aircraft file, above its sensitivity",
+        "link gps",
+    )
+    yield kind(
+        "link.range_exponent",
+        "",
+        2,
+        "Range exponent",
+        "of received power with distance; 2 in free space",
+        "link gps",
+    )
+    yield kind(
+        "link.weakest_aspect",
+        "dB",
+        1,
+        "Weakest aspect",
+        "how far the weakest direction about the aircraft lies below the median one",
+        "link gps attitude",
+    )
+    yield kind(
+        "link.current_correlation",
+        "",
+        2,
+        "Link and motor current",
+        "partial correlation of received power with motor current, distance taken out",
+        "link gps battery",
+    )
+    # --- wear: vibration
+    for phase, label in (
+        ("takeoff", "in the take-off roll"),
+        ("climb", "in the climb"),
+        ("cruise", "in cruise"),
+        ("descent", "in the descent"),
+    ):
+        yield kind(
+            f"vibration.{phase}",
+            "m/s²",
+            2,
+            f"Vibration {label}",
+            "root mean square of the three axes together, above 5 Hz",
+            "imu",
+        )
+    yield kind(
+        "vibration.first_order",
+        "m/s²",
+        2,
+        "Vibration once a turn",
+        "of the propeller, root mean square of the three axes together, in cruise",
+        "imu",
+    )
+    yield kind(
+        "vibration.blade_pass",
+        "m/s²",
+        2,
+        "Vibration at blade passing",
+        "root mean square of the three axes together, in cruise",
+        "imu",
+    )
+    yield kind(
+        "vibration.structure_peak",
+        "Hz",
+        1,
+        "Frequency that stays",
+        "of the strongest peak that does not follow the propeller",
+        "imu",
+    )
+    yield kind(
+        "motor.max_speed", "rpm", 0, "Greatest motor speed", "1 s mean while armed", "rotation"
+    )
+    yield kind(
+        "motor.max_temperature", "°C", 0, "Greatest motor temperature", "while armed", "rotation"
+    )
+
+
+FREE_NAME = "NAME"
+"""Part of a family's id that stands for the name of a thing."""
+
+
+class Kinds(Mapping[str, FigureKind]):
+    """Figure id -> what it means.
+
+    A family stands for one figure of many things of a kind: ``surface.NAME.play`` is the play
+    of whatever surface the aircraft has. Its members (``surface.elevator.play``) are found
+    like any other id; iteration gives the ids that stand for one figure only, and the families
+    are in ``families``.
+    """
+
+    def __init__(self, kinds: Iterable[FigureKind]) -> None:
+        every = tuple(kinds)
+        self._single = {k.id: k for k in every if FREE_NAME not in k.id}
+        self.families = {k.id: k for k in every if FREE_NAME in k.id}
+        self._patterns = [
+            (re.compile(re.escape(id_).replace(FREE_NAME, r"([a-z0-9]+(?:_[a-z0-9]+)*)")), kind)
+            for id_, kind in self.families.items()
+        ]
+
+    def __getitem__(self, id_: str) -> FigureKind:
+        if id_ in self._single:
+            return self._single[id_]
+        # A limit file or a foreign debrief may hold anything; no thing has so long a name.
+        for pattern, kind in self._patterns if len(id_) <= _LONGEST_ID else ():
+            if (found := pattern.fullmatch(id_)) is not None:
+                thing = found.group(1).replace("_", " ")
+                return replace(kind, id=id_, label=f"{thing[0].upper()}{thing[1:]}: {kind.label}")
+        raise KeyError(id_)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._single)
+
+    def __len__(self) -> int:
+        return len(self._single)
+
+    def ordered(self, ids: Iterable[str]) -> list[str]:
+        """Put known ids into the order of the dictionary: members of a family after all others.
+
+        Members of one thing stand together.
+        """
+        wanted = {id_ for id_ in ids if id_ in self}
+        members = sorted(id_ for id_ in wanted if id_ not in self._single)
+        return [*(id_ for id_ in self._single if id_ in wanted), *members]
+
+
+_LONGEST_ID = 80
+
+
+def slug(name: str) -> str:
+    """Turn a name that people gave a thing into the NAME of a figure id; may be empty.
+
+    >>> slug("Left aileron (outer)")
+    'left_aileron_outer'
+    """
+    return "_".join(re.findall("[a-z0-9]+", name.lower()))[:40].strip("_")
+
+
+FIGURES = Kinds(_kinds())
 """Figure id -> what it means."""
+
+
+def figure_kind(id_: str) -> FigureKind:
+    """Give what a figure id means, of a family's member as well.
+
+    Raises
+    ------
+    KeyError
+        If there is no such figure.
+    """
+    return FIGURES[id_]
 
 
 def settle(
@@ -288,7 +594,8 @@ def settle(
         reasons.update(answer.withheld)
     figures: dict[str, Figure] = {}
     withheld: dict[str, str] = {}
-    for id_, kind in FIGURES.items():
+    for id_ in FIGURES.ordered((*FIGURES, *given, *reasons)):
+        kind = FIGURES[id_]
         stop = next((f for f in stops if affected(f, id_)), None)
         missing = [t for t in kind.needs if t not in have]
         if stop is not None:

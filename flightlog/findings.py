@@ -532,6 +532,18 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 " flight.min_stall_margin",
                 "Check the tube for leaks and calibrate the airspeed sensor.",
             ),
+            # --- wear
+            _kind(
+                "not-excluded",
+                "note",
+                "",
+                "Nothing speaks for the fault; the log is too slow or lacks what would show it.",
+            ),
+            # --- wear: battery
+            # --- wear: surfaces
+            # --- wear: landing
+            # --- wear: link
+            # --- wear: vibration
             # --- phases
             _kind(
                 "no-flight",

@@ -252,6 +252,53 @@ class Component:
 
 
 @dataclass(frozen=True, slots=True)
+class Gear:
+    """Landing gear.
+
+    Attributes
+    ----------
+    stroke_m : float
+        How far it yields. [m]
+    efficiency : float
+        Energy that it takes over stroke times greatest force: 0.5 of a plain spring. [-]
+    """
+
+    stroke_m: float
+    efficiency: float
+
+
+@dataclass(frozen=True, slots=True)
+class LinkSetting:
+    """Radio link; None where nothing is said.
+
+    Attributes
+    ----------
+    planned_distance_m : float or None
+        Greatest distance that is planned. [m]
+    sensitivity_dbm : float or None
+        Weakest usable power. [dBm]
+    raw_scale, raw_offset_dbm : float or None
+        Power = scale times the count of the signal strength + offset. [dB], [dBm]
+    frequency_hz : float or None
+        [Hz]
+    """
+
+    planned_distance_m: float | None = None
+    sensitivity_dbm: float | None = None
+    raw_scale: float | None = None
+    raw_offset_dbm: float | None = None
+    frequency_hz: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Baseline:
+    """What a figure was on sound flights, and how much one flight strays from it (1 sigma)."""
+
+    value: float
+    spread: float
+
+
+@dataclass(frozen=True, slots=True)
 class Aircraft:
     """An aircraft's own file. Limits are kept as read; `rules` turns them into limits.
 
@@ -269,6 +316,21 @@ class Aircraft:
     senses : mapping of int to int
         Output channel -> 1 where a longer pulse moves the surface the positive way: trailing
         edge down, of a rudder to the left; -1 where it moves it the other way.
+    linkages : mapping of int to tuple of (pulse [us], deflection [deg])
+        Output channel -> measured points, pulses rising, deflections rising or falling;
+        signs as of ``senses``.
+    tail_dihedral_deg : float or None
+        Of a tail of two panels that do the work of elevator and rudder; tips up positive. [deg]
+    gear : Gear or None
+    imu_lever_m : tuple of float or None
+        Position of the inertial sensor from the main wheels' axle, forward, right, down. [m]
+    link : LinkSetting or None
+    blades, pole_pairs : int or None
+        Of propeller and motor.
+    structure_hz : tuple of float
+        Natural frequencies by the ground test. [Hz]
+    baseline : mapping of str to Baseline
+        Figure id -> what it was on sound flights in this configuration, in the figure's unit.
     """
 
     id: str
@@ -298,6 +360,15 @@ class Aircraft:
     hours_before: float = 0.0
     landings_before: int = 0
     life: Life = Life()
+    linkages: Mapping[int, tuple[tuple[float, float], ...]] = field(default_factory=dict)
+    tail_dihedral_deg: float | None = None
+    gear: Gear | None = None
+    imu_lever_m: tuple[float, float, float] | None = None
+    link: LinkSetting | None = None
+    blades: int | None = None
+    pole_pairs: int | None = None
+    structure_hz: tuple[float, ...] = ()
+    baseline: Mapping[str, Baseline] = field(default_factory=dict)
 
 
 WIND_STD_M_S = 1.0
@@ -350,6 +421,8 @@ class Inputs:
         What the charger put back after this log, from empty to as full as before. [C]
     entered : mapping
         Numbers that only people know and that the score formula asks for.
+    pack : Pack or None
+        The pack that was flown.
     """
 
     site: Site | None = None
@@ -361,6 +434,7 @@ class Inputs:
     payload_units: int | None = None
     charged_coulomb: float | None = None
     entered: Mapping[str, float] = field(default_factory=dict)
+    pack: Pack | None = None
 
 
 MASS_OPTION_STD_KG = 0.02
@@ -473,6 +547,26 @@ def load_aircraft(path: Path) -> Aircraft:
                                 trailing edge down (elevator, flap, aileron), trailing edge to
                                 the left (rudder); -1 where it moves it the other way. One output
                                 for both ailerons: the way of the right one
+        deflection              measured points [pulse in us, deflection in deg], pulses rising;
+                                signs as of sense, which it makes needless
+        [tail]                  of two panels, outputs "left tail" and "right tail"
+        dihedral_deg            tips up positive [deg]; needed
+        [gear]                  both needed
+        stroke_m                how far it yields [m]
+        efficiency              energy taken over stroke times greatest force, 0.5 of a spring [-]
+        imu_lever_m             inertial sensor from the main wheels' axle, as lever_m [m]
+        [link]
+        planned_distance_m      greatest planned distance [m]
+        sensitivity_dbm         weakest usable power [dBm]
+        raw_scale, raw_offset_dbm   power = scale times the logged count + offset [dB], [dBm]
+        frequency_hz            [Hz]
+        [motor]
+        blades, pole_pairs      of propeller and motor
+        [structure]
+        frequencies_hz          natural frequencies by the ground test [Hz]
+        [baseline]              one line for each figure, its id in quotes: what it was on sound
+                                flights in this configuration
+        "FIGURE" = { value = X, spread = S, unit = "U" }   spread: one flight about it, 1 sigma
         [limits]                one line for each figure, its id in quotes
         "FIGURE" = { at_most = X, unit = "U" }  or at_least; see `flightlog.rules.book`
         configuration           what it is called when it is rigged as this file says

@@ -7,7 +7,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flightlog.columns import TABLES
-from flightlog.figures import FIGURES, Answer, Figure, settle, widened_by
+from flightlog.figures import (
+    FIGURES,
+    FREE_NAME,
+    Answer,
+    Figure,
+    figure_kind,
+    settle,
+    slug,
+    widened_by,
+)
 from flightlog.findings import Finding, make_finding
 from flightlog.uncertain import Uncertain
 
@@ -152,5 +161,67 @@ def test_every_kind_is_complete():
         assert re.fullmatch(r"[a-z]+\.[a-z0-9_]+", id_)
         assert kind.label
         assert kind.definition
-        assert 0 <= kind.decimals <= 3
+        assert 0 <= kind.decimals <= 4
         assert set(kind.needs) <= set(TABLES)
+
+
+# --- families
+
+
+def test_a_familys_member_is_a_figure_like_any_other():
+    kind = FIGURES["surface.left_tail.play"]
+    assert (kind.id, kind.unit) == ("surface.left_tail.play", "deg")
+    assert kind.label == "Left tail: play"
+    assert kind == figure_kind("surface.left_tail.play")
+    assert "surface.left_tail.play" in FIGURES
+    assert FIGURES.get("surface.left_tail.luck") is None
+
+
+@pytest.mark.parametrize(
+    "id_",
+    [
+        "surface.NAME.play", "surface..play", "surface.a b.play", "surface._a.play",
+        "surface.a.b.play", "surface.a.play.x", f"surface.{'a' * 100}.play", "surface.\u00e9.play",
+    ],
+)  # fmt: skip
+def test_what_is_no_name_of_a_thing_is_no_member(id_):
+    assert id_ not in FIGURES
+    with pytest.raises(KeyError):
+        figure_kind(id_)
+
+
+def test_members_stand_behind_the_others_and_together():
+    shuffled = ["surface.rudder.play", "energy.used", "surface.elevator.trim", "made.up", ROLL,
+                "surface.elevator.play"]  # fmt: skip
+    assert FIGURES.ordered(shuffled) == [
+        ROLL, "energy.used", "surface.elevator.play", "surface.elevator.trim", "surface.rudder.play"
+    ]  # fmt: skip
+
+
+def test_members_are_settled_by_the_same_rules():
+    play, lag = "surface.elevator.play", "surface.elevator.lag"
+    answer = Answer({play: figure(play)}, {lag: "nothing moved"})
+    figures, withheld = settle([answer], [], ALL_TABLES)
+    assert set(figures) == {play}
+    assert withheld == {lag: "nothing moved"}
+    stop = Finding("made", "stop", "it broke", affects=("surface.*.play",))
+    figures, withheld = settle([answer], [stop], ALL_TABLES)
+    assert not figures
+    assert withheld[play] == "it broke (made)"
+
+
+def test_every_family_is_complete():
+    assert FIGURES.families
+    for id_, kind in FIGURES.families.items():
+        assert id_ == kind.id
+        assert id_.count(FREE_NAME) == 1
+        assert kind.label
+        assert kind.definition
+        assert id_.replace(FREE_NAME, "x") in FIGURES
+
+
+@given(st.text(max_size=60))
+def test_every_name_makes_a_member_or_nothing(name):
+    made = slug(name)
+    assert not made or f"surface.{made}.play" in FIGURES
+    assert slug(made) == made

@@ -15,7 +15,10 @@ from hypothesis import strategies as st
 
 from flightlog.errors import TeamFileError, UsageError
 from flightlog.inputs import (
+    Baseline,
+    Gear,
     GivenWind,
+    LinkSetting,
     load_aircraft,
     load_site,
     parse_air_temperature,
@@ -371,7 +374,7 @@ def test_there_and_back_is_the_same_to_the_last_digits(value, unit):
 def test_units_of_different_kinds_do_not_convert():
     with pytest.raises(ValueError, match="'kg'"):
         converted(1.0, "kg", "m")
-    assert ("ohm",) == units_like("ohm")
+    assert ("rpm",) == units_like("rpm")
     assert Fraction(1) == Fraction(converted(1.0, "ohm", "ohm"))
 
 
@@ -395,3 +398,79 @@ def test_a_sense_is_one_or_minus_one(tmp_path, sense):
     )
     with pytest.raises(TeamFileError, match="sense"):
         load_aircraft(path)
+
+
+# --- what wear is measured against
+
+WEAR = """\
+schema = "flightlog.aircraft/1"
+id = "pannier"
+imu_lever_m = [0.07, 0, -0.2]
+[outputs.2]
+name = "elevator"
+deflection = [[1100, 25.0], [1500, 0], [1900, -22.0]]
+[outputs.4]
+name = "rudder"
+sense = 1
+[tail]
+dihedral_deg = -35
+[gear]
+stroke_m = 0.05
+efficiency = 0.5
+[link]
+planned_distance_m = 800
+raw_scale = 0.526
+raw_offset_dbm = -127
+[motor]
+blades = 2
+[structure]
+frequencies_hz = [6.5, 11.2]
+[baseline]
+"surface.elevator.play" = { value = 0.3, spread = 0.1, unit = "deg" }
+"battery.resistance" = { value = 31.0, spread = 1.5, unit = "mohm" }
+"""
+
+
+def test_an_aircraft_says_what_wear_is_measured_against(tmp_path):
+    aircraft = load_aircraft(written(tmp_path, WEAR))
+    assert aircraft.linkages == {2: ((1100.0, 25.0), (1500.0, 0.0), (1900.0, -22.0))}
+    assert aircraft.senses == {2: -1, 4: 1}, "measured points tell the sense"
+    assert aircraft.tail_dihedral_deg == -35
+    assert aircraft.imu_lever_m == (0.07, 0, -0.2)
+    assert aircraft.gear == Gear(0.05, 0.5)
+    assert aircraft.link == LinkSetting(800, None, 0.526, -127, None)
+    assert (aircraft.blades, aircraft.pole_pairs) == (2, None)
+    assert aircraft.structure_hz == (6.5, 11.2)
+    assert aircraft.baseline == {
+        "surface.elevator.play": Baseline(0.3, 0.1),
+        "battery.resistance": Baseline(0.031, 0.0015),
+    }
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "where", "found"),
+    [
+        ("[1500, 0]", "[1100, 0]", "[outputs.2] deflection", "pulses that do not rise"),
+        ("[1500, 0]", "[1500, 26]", "[outputs.2] deflection", "turn back"),
+        ("deflection =", "sense = 1\ndeflection =", "[outputs.2] sense", "+1, and its"),
+        ('"surface.elevator.play"', '"surface.elevator.luck"', "[baseline]", "not a figure"),
+        ('unit = "deg"', 'unit = "V"', "[baseline] surface.elevator.play unit", "'V' does not"),
+        ("spread = 0.1", "spread = -0.1", "spread", "-0.1"),
+        ("efficiency = 0.5", "efficiency = 0", "[gear] efficiency", "0"),
+        ("dihedral_deg = -35", "dihedral_deg = -95", "[tail] dihedral_deg", "-95"),
+    ],
+)
+def test_a_fault_in_it_is_named(tmp_path, old, new, where, found):
+    assert WEAR.count(old) == 1
+    with pytest.raises(TeamFileError) as error:
+        load_aircraft(written(tmp_path, WEAR.replace(old, new)))
+    assert where in error.value.where
+    assert found in error.value.found
+
+
+def test_a_limit_may_be_on_a_member_of_a_family(tmp_path):
+    limit = '[limits]\n"surface.elevator.play" = { at_most = 1.0, unit = "deg" }\n'
+    assert "surface.elevator.play" in load_aircraft(written(tmp_path, WEAR + limit)).limits
+    with pytest.raises(TeamFileError) as error:
+        load_aircraft(written(tmp_path, WEAR + limit.replace("elevator.play", "elevator.plai")))
+    assert "surface.NAME.play" in error.value.fix

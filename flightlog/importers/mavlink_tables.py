@@ -18,6 +18,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from flightlog.columns import TABLES
 from flightlog.importers.common import (
     FloatArray,
     Notes,
@@ -120,7 +121,7 @@ def _add_source(
         return
     used.add((name, message))
     piece = pd.DataFrame({"time_s": sender.timeline.of(table, source.get("time_field"))})
-    if name != "attitude":
+    if any(c.name == "instance" for c in TABLES[name]):
         field = source.get("instance_field")
         instance = table[field].astype(np.int64) if field else int(source["instance"])
         piece["instance"] = instance

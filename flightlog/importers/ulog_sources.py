@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from flightlog.columns import TABLES
 from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.importers.common import BoolArray, FloatArray, Notes
 from flightlog.importers.house import is_stuck
@@ -140,7 +141,7 @@ def part_of(source: Source, table: str, rule: Mapping[str, Any], key: str) -> Co
         _tell_missing(source.notes, table, key, missing, len(topic))
     instance = np.full(len(topic), topic.multi_id, dtype=np.int64)
     columns: Columns = {"time_s": time_s, "instance": instance, **values}
-    if table == "link":
+    if not any(c.name == "instance" for c in TABLES[table]):
         del columns["instance"]
     return {name: column[keep] for name, column in columns.items()}
 

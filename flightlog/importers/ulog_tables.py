@@ -40,6 +40,7 @@ def sensor_tables(source: Source) -> dict[str, pd.DataFrame]:
         "outputs": ulog_channels.outputs,
         "inputs": ulog_channels.inputs,
         "link": lambda s: mapped(s, "link"),
+        "supply": lambda s: mapped(s, "supply"),
         "rotation": lambda s: ulog_channels.rotation(s) or mapped(s, "rotation"),
     }
     tables: dict[str, pd.DataFrame] = {}

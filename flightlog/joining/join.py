@@ -12,7 +12,7 @@ import numpy as np
 
 from flightlog.columns import TABLES
 from flightlog.estimation.clock_offset import ClockOffset, clock_offset
-from flightlog.figures import FIGURES
+from flightlog.figures import FIGURES, FREE_NAME
 from flightlog.findings import Finding, make_finding
 from flightlog.joining.choice import why_partner
 from flightlog.joining.group import MARGIN_S, Group, Grouping, Span, group
@@ -318,7 +318,8 @@ def _carried(
     partner: Recording, taken: Mapping[str, str], clocks: _Clocks, span: Span
 ) -> Iterable[Finding]:
     """What the partner's importer found and the tables that were taken suffer from."""
-    touched = {id_ for id_, kind in FIGURES.items() if set(kind.needs) & set(taken)}
+    every = (*FIGURES.values(), *FIGURES.families.values())
+    touched = {k.id.replace(FREE_NAME, "*") for k in every if set(k.needs) & set(taken)}
     for finding in partner.findings:
         start, end = finding.start_s, finding.end_s
         if start is not None:

@@ -33,6 +33,12 @@ FREE: Mapping[str, tuple[str, ...]] = {
         "outputs.*.*",
         "battery.resistance_ohm",
         "task.*.title",
+        "imu_lever_m",
+        "tail.dihedral_deg",
+        "link.raw_scale",
+        "link.raw_offset_dbm",
+        "link.frequency_hz",
+        "motor.*",
     ),
     # Limits are: [limits], [life], [[task]], cells, energy, capacity, mass, what it had before.
     "pack": ("serial", "chemistry", "reference_current_a", "task.*.title"),

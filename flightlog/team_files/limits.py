@@ -86,7 +86,7 @@ def figure_bound(figure: str, body: LimitBody, where: str) -> tuple[Literal["<="
 
 def near_figure(figure: str) -> str:
     """Say what to do about an unknown figure id."""
-    known = tuple(FIGURES)
+    known = (*FIGURES, *FIGURES.families)
     if hint := near_miss(figure, known):
         return hint
     subject = figure.partition(".")[0]

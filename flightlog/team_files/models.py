@@ -36,6 +36,20 @@ from flightlog.team_files.hangar import (
 )
 from flightlog.team_files.limits import LimitBody, figure_bound
 from flightlog.team_files.reading import read_toml
+from flightlog.team_files.wear_tables import (
+    POINTS,
+    BaselineTable,
+    GearTable,
+    LinkTable,
+    MotorTable,
+    Points,
+    StructureTable,
+    TailTable,
+    baseline_of,
+    gear_of,
+    link_of,
+    linkage_of,
+)
 
 HIGHEST_CHANNEL = 64
 
@@ -179,6 +193,7 @@ class _Output(Table):
         description="1 where a longer pulse moves the trailing edge down (of a rudder: to the "
         "left), -1 where it moves it the other way",
     )
+    deflection: Points | None = Field(default=None, description=POINTS)
 
 
 class AircraftFile(Table):
@@ -204,6 +219,17 @@ class AircraftFile(Table):
     weather: WeatherTable | None = None
     life: LifeTable = LifeTable()
     task: list[TaskTable] = Field(default_factory=list, max_length=MOST_TASKS)
+    tail: TailTable | None = None
+    gear: GearTable | None = None
+    imu_lever_m: _Lever | None = Field(
+        None,
+        description="[forward, right, down]: metres from the middle of the main wheels' axle to "
+        "the inertial sensor, -5 to 5",
+    )
+    link: LinkTable | None = None
+    motor: MotorTable = MotorTable()
+    structure: StructureTable = StructureTable()
+    baseline: dict[str, BaselineTable] = Field(default_factory=dict)
 
 
 def read_site(path: Path) -> Site:
@@ -272,7 +298,8 @@ def read_aircraft(path: Path) -> Aircraft:
         battery_nominal_wh=file.battery.nominal_wh,
         battery_resistance_ohm=file.battery.resistance_ohm,
         outputs=_outputs(file, path),
-        senses={int(n): o.sense for n, o in file.outputs.items() if o.sense is not None},
+        senses=_senses(file, path),
+        linkages=_linkages(file, path),
         thrust=Thrust(**thrust.model_dump()) if thrust else None,
         polar=DragPolar(**polar.model_dump()) if polar else None,
         limits=file.limits,
@@ -285,7 +312,42 @@ def read_aircraft(path: Path) -> Aircraft:
         hours_before=file.hours_before,
         landings_before=file.landings_before,
         life=Life(**file.life.model_dump()),
+        tail_dihedral_deg=file.tail.dihedral_deg if file.tail else None,
+        gear=gear_of(file.gear),
+        imu_lever_m=file.imu_lever_m,
+        link=link_of(file.link),
+        blades=file.motor.blades,
+        pole_pairs=file.motor.pole_pairs,
+        structure_hz=tuple(file.structure.frequencies_hz),
+        baseline=baseline_of(file.baseline, str(path)),
     )
+
+
+def _linkages(file: AircraftFile, path: Path) -> dict[int, tuple[tuple[float, float], ...]]:
+    return {
+        int(number): linkage_of(output.deflection, f"{path}: [outputs.{number}] deflection")
+        for number, output in file.outputs.items()
+        if output.deflection is not None
+    }
+
+
+def _senses(file: AircraftFile, path: Path) -> dict[int, int]:
+    """Senses as given, or as the measured points say."""
+    senses = {}
+    for number, output in file.outputs.items():
+        sense = output.sense
+        if output.deflection is not None:
+            measured = 1 if output.deflection[-1][1] > output.deflection[0][1] else -1
+            if sense not in (None, measured):
+                raise TeamFileError(
+                    f"is {sense:+d}, and its deflections say {measured:+d}",
+                    where=f"{path}: [outputs.{number}] sense",
+                    fix="Look which way the trailing edge goes, and correct the wrong one.",
+                )
+            sense = measured
+        if sense is not None:
+            senses[int(number)] = sense
+    return senses
 
 
 def check_limits(limits: Mapping[str, dict[str, Any]], path: str) -> None:

@@ -14,6 +14,7 @@ _RATIOS: tuple[dict[str, Fraction], ...] = (
     {"A": Fraction(1), "mA": Fraction(1, 1000)},
     {"V": Fraction(1), "mV": Fraction(1, 1000)},
     {"W": Fraction(1), "kW": Fraction(1000)},
+    {"ohm": Fraction(1), "mohm": Fraction(1, 1000)},
     {"kg": Fraction(1), "g": Fraction(1, 1000)},
     {"deg": Fraction(1), "rad": Fraction(180 / math.pi)},
     {"": Fraction(1), "%": Fraction(1, 100)},

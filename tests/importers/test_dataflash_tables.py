@@ -31,7 +31,8 @@ def modern(rows: int = 20) -> Writer:
         10, "PARM", "QNf", "TimeUS,Name,Value"
     )
     writer.declare(11, "IMU", "QBffffff", "TimeUS,I,GyrX,GyrY,GyrZ,AccX,AccY,AccZ")
-    writer.declare(12, "ESC", "QBf", "TimeUS,Instance,RPM")
+    writer.declare(12, "ESC", "QBfcfc", "TimeUS,Instance,RPM,Temp,CTot,MotTemp")
+    writer.declare(13, "POWR", "Qff", "TimeUS,Vcc,VServo")
     writer.add("MSG", 0, b"ArduPlane V4.5.0").add("PARM", 0, b"SPEED", 12.5)
     writer.add("MODE", 1000, 10, 10, 1).add("ARM", 1000, 1)
     for i in range(rows):
@@ -46,7 +47,8 @@ def modern(rows: int = 20) -> Writer:
         writer.add("RCO2", t, 1100, 0)
         for imu in (0, 1):
             writer.add("IMU", t, imu, 0.1, 0.2, 0.3, 1.0, 2.0, -9.8)
-        writer.add("ESC", t, 2, 6000.0)
+        writer.add("ESC", t, 2, 6000.0, 3000, 0.0, 4550 if i else 0)
+        writer.add("POWR", t, 5.0, 6.5 if i else 0.0)
     return writer
 
 
@@ -72,6 +74,13 @@ def test_todays_messages_become_si_tables(recorded):
     assert attitude["roll_rad"] == pytest.approx(math.pi / 2)
     assert attitude["pitch_rad"] == pytest.approx(-math.pi / 4)
     assert recording["rotation"]["speed_rad_s"].iloc[0] == pytest.approx(6000 / 60 * 2 * math.pi)
+    temperature = recording["rotation"]["temperature_k"]
+    assert math.isnan(temperature.iloc[0]), "0 °C exactly stands for no sensor"
+    assert temperature.iloc[1] == pytest.approx(318.65), "of the motor, not of its controller"
+    supply = recording["supply"]
+    assert supply["board_voltage_v"].iloc[0] == 5.0
+    assert math.isnan(supply["servo_voltage_v"].iloc[0])
+    assert supply["servo_voltage_v"].iloc[1] == 6.5
     assert recording["arming"].to_dict("list") == {"time_s": [0.001], "armed": [1.0]}
     assert recording["modes"].to_dict("list") == {"time_s": [0.001], "mode": ["AUTO"]}
     assert recording["parameters"].to_dict("list") == {

@@ -388,6 +388,17 @@ def test_rotation_of_motors_that_report(tmp_path: Path) -> None:
     np.testing.assert_allclose(rotation["speed_rad_s"], 200 * np.pi)
 
 
+def test_supply_of_board_and_servos(tmp_path: Path) -> None:
+    tape = Tape()
+    for step, servo in enumerate((6500, 65535, 4700)):
+        attitude(tape, step, 10 + step)
+        tape.add(step, "POWER_STATUS", Vcc=5025, Vservo=servo, flags=0)
+    supply = read(tmp_path, tape)["supply"]
+    assert "instance" not in supply
+    np.testing.assert_allclose(supply["board_voltage_v"], 5.025)
+    np.testing.assert_allclose(supply["servo_voltage_v"], [6.5, np.nan, 4.7])
+
+
 def test_airspeed_without_a_sensor_is_left_out(tmp_path: Path) -> None:
     def flight(present: int) -> Recording:
         tape = Tape()

@@ -481,6 +481,17 @@ def test_rotation_is_in_radians_a_second_without_its_sense(recorded):
     assert log["rotation"]["speed_rad_s"].iloc[0] == pytest.approx(3000 * 2 * math.pi / 60)
 
 
+def test_supply_of_the_board(recorded):
+    writer = started("system_power")
+    for i in range(4):
+        writer.row("system_power", 1_000_000 + 1000 * i, 5.0 if i else 0.0)
+    supply = recorded(writer)["supply"]
+
+    assert "instance" not in supply
+    assert supply["board_voltage_v"].isna().tolist() == [True] + [False] * 3
+    assert supply["servo_voltage_v"].isna().all()
+
+
 # --- the receipt
 
 

@@ -131,6 +131,7 @@ FORMATS = {
     "actuator_motors": "uint64_t timestamp;float[4] control",
     "input_rc": "uint64_t timestamp;int32_t rssi;uint8_t channel_count;bool rc_lost;"
     "uint16_t[4] values",
+    "system_power": "uint64_t timestamp;float voltage5v_v",
     "vehicle_air_data": "uint64_t timestamp;uint64_t timestamp_sample;float baro_alt_meter;"
     "float baro_temp_celcius;float baro_pressure_pa",
     "sensor_baro": "uint64_t timestamp;float pressure;float temperature",
