@@ -21,7 +21,7 @@ from flightlog.logbook.words import duration
 from flightlog.operations.baseline import against_baseline, baseline_of
 from flightlog.operations.events import ATTEMPT, EVENTS, HARD_LANDING
 from flightlog.operations.flight_case import Case, Contradiction
-from flightlog.operations.log_events import exceeded
+from flightlog.operations.log_events import NOTICED, exceeded
 from flightlog.operations.positions import named
 from flightlog.operations.sortie_drafts import clock_of
 
@@ -120,6 +120,8 @@ def exceedances(case: Case) -> Iterator[Contradiction]:
     if case.debrief is None:
         return
     for shown in exceeded(case.debrief):
+        if shown.word not in NOTICED:
+            continue
         entered = [*_by_persons(case, shown.word)]
         if shown.word == HARD_LANDING:
             entered += _hard_by_list(case)

@@ -40,6 +40,10 @@ FIRMWARE_CHANGE = "firmware-change"
 CONFIGURATION_CHANGE = "configuration-change"
 HARD_LANDING = "hard-landing"
 ATTEMPT = "attempt"
+SURFACE_SENSE = "surface-sense"
+SURFACE_PLAY = "surface-play"
+VIBRATION = "vibration"
+PACK_LIMIT = "pack-limit"
 
 EVENTS: dict[str, EventKind] = {
     kind.word: kind
@@ -79,6 +83,15 @@ EVENTS: dict[str, EventKind] = {
             grounds=True,
             list="after-hard-landing",
         ),
+        EventKind(
+            SURFACE_SENSE,
+            "a surface went the wrong way",
+            grounds=True,
+            list="after-surface-fault",
+        ),
+        EventKind(SURFACE_PLAY, "play or a slow answer of a surface"),
+        EventKind(VIBRATION, "more vibration of propeller or motor than normal"),
+        EventKind(PACK_LIMIT, "a pack beyond a limit of its own", grounds=True),
     )
 }
 """Word -> kind."""

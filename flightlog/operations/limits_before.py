@@ -27,9 +27,8 @@ from flightlog.operations.expected_worth import current_sheets, why_old
 from flightlog.operations.load_sheet import PAYLOAD
 from flightlog.operations.plan import Condition, Plan
 from flightlog.operations.positions import named, newest
-from flightlog.rules.book import Limit, RuleBook, aircraft_limits, make_limit
+from flightlog.rules.book import Limit, RuleBook, aircraft_limits, pack_limits
 from flightlog.rules.judge import probability_of
-from flightlog.team_files.models import checked_limit
 from flightlog.uncertain import Uncertain
 
 ENGINEER = "engineer"
@@ -89,23 +88,7 @@ def every_limit(
     book: RuleBook | None, aircraft: Aircraft, pack: Pack | None = None
 ) -> tuple[Limit, ...]:
     """Give all limits, whenever they are judged: the rule book's, aircraft's and pack's."""
-    return (*(book.limits if book else ()), *aircraft_limits(aircraft), *_pack_limits(pack))
-
-
-def _pack_limits(pack: Pack | None) -> tuple[Limit, ...]:
-    if pack is None:
-        return ()
-    where = f"pack file {pack.id}"
-    return tuple(
-        make_limit(
-            figure,
-            "aircraft",
-            figure,
-            checked_limit(figure, dict(body), where),
-            f'{where}: [limits] "{figure}"',
-        )
-        for figure, body in pack.limits.items()
-    )
+    return (*(book.limits if book else ()), *aircraft_limits(aircraft), *pack_limits(pack))
 
 
 def limit_conditions(desk: Desk, plan: Plan) -> list[Condition]:

@@ -1,23 +1,32 @@
 """What a log shows that reopens checks: entered by the device, as soon as the log is in the record.
 
-Only what the log shows beyond its own uncertainty: an outcome of the aircraft's own limit that is
-``not met``. A person may know more, or better; the entry of the device stays all the same, and
-what it stops two persons return to service.
+Only what the log shows beyond its own uncertainty: an outcome of the aircraft's or the pack's own
+limit that is ``not met``, or a finding that names a fault. A person may know more, or better; the
+entry of the device stays all the same, and what it stops two persons return to service.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from typing import Any
 
 from flightlog.logbook.entry import CITES, Entry, write_utc
 from flightlog.logbook.flying_kinds import EVENT, RECORDING
 from flightlog.operations.desk import Desk
-from flightlog.operations.events import ATTEMPT, HARD_LANDING
+from flightlog.operations.events import (
+    ATTEMPT,
+    HARD_LANDING,
+    PACK_LIMIT,
+    SURFACE_PLAY,
+    SURFACE_SENSE,
+    VIBRATION,
+)
 from flightlog.operations.service import note_event
 from flightlog.operations.sortie_drafts import LogClock, clock_of
 from flightlog.operations.sorties import SortieRecord, recording_debrief
+from flightlog.rules.book import whose
 
 OVERSPEED, OVER_CURRENT = "overspeed", "over-current"
 EXCEEDED: Mapping[str, str] = {
@@ -25,9 +34,31 @@ EXCEEDED: Mapping[str, str] = {
     "landing.peak_load_factor": HARD_LANDING,
     "flight.max_airspeed": OVERSPEED,
     "battery.max_current": OVER_CURRENT,
+    "battery.*": PACK_LIMIT,
+    "surface.*.play": SURFACE_PLAY,
+    "surface.*.lag": SURFACE_PLAY,
+    "vibration.first_order": VIBRATION,
 }
-"""Figure whose limit in the aircraft's file was not met -> the event that it is."""
+"""Figures whose limit in the file of aircraft or pack was not met -> the event that it is; the
+first that fits."""
 
+NOTICED = (HARD_LANDING, OVERSPEED, OVER_CURRENT)
+"""Events that a crew notices, and so enters itself; of the others only a log tells."""
+
+FAULTS: Mapping[str, str] = {
+    "hard-landing": HARD_LANDING,
+    "surface-sense": SURFACE_SENSE,
+    "surface-play": SURFACE_PLAY,
+    "surface-slow": SURFACE_PLAY,
+    "limit-cycle": SURFACE_PLAY,
+    "propeller-vibration": VIBRATION,
+    "cell-low": PACK_LIMIT,
+}
+"""Finding -> the event that it is."""
+
+_OF_PACK = (OVER_CURRENT, PACK_LIMIT)
+
+_LONGEST = 600
 
 BY_THE_LOG = "By the log, "
 """How the text of such an event begins."""
@@ -64,15 +95,27 @@ def shown_events(whole: Mapping[str, Any], clock: LogClock) -> Iterator[Shown]:
 
 
 def exceeded(sortie: Mapping[str, Any]) -> Iterator[Shown]:
-    """Give the limits of the aircraft that a sortie of a stored debrief exceeded, by event."""
+    """Give the limits that a sortie of a stored debrief exceeded, and its faults, by event.
+
+    Limits are those of aircraft and pack. A fault that an exceeded limit tells of as well is
+    given once.
+    """
+    told = set()
     for outcome in sortie["outcomes"]:
-        word = EXCEEDED.get(outcome["figure"])
+        word = next((w for f, w in EXCEEDED.items() if fnmatchcase(outcome["figure"], f)), None)
         if word and outcome["kind"] == "aircraft" and outcome["outcome"] == "not met":
             bound = outcome["bound"]
             value = _number(outcome["value"], outcome["unit"])
             limit = f"{bound['op']} {_number(bound['value'], bound['unit'])}"
-            text = f"{outcome['figure']} was {value}, the aircraft's limit is {limit}"
+            owner = whose(outcome["kind"], str(outcome.get("source", "")))
+            text = f"{outcome['figure']} was {value}, the {owner}'s limit is {limit}"
+            told.add(word)
             yield Shown(word, sortie["number"], text)
+    for finding in sortie["findings"]:
+        word = FAULTS.get(finding["code"])
+        if word and word not in told:
+            message = str(finding["message"]).rstrip(".")
+            yield Shown(word, sortie["number"], message[:_LONGEST])
 
 
 def _number(value: float, unit: str) -> str:
@@ -113,7 +156,7 @@ def note_log_events(
     added = []
     for event in shown_events(whole, clock_of(recording, whole)):
         begin = f"{BY_THE_LOG}sortie {event.number}: " if event.number else BY_THE_LOG
-        pack = packs.get(event.number, "") if event.word == OVER_CURRENT else ""
+        pack = packs.get(event.number, "") if event.word in _OF_PACK else ""
         if not any(word == event.word and text.startswith(begin) for word, text in there):
             text = f"{begin}{event.text}"
             about = {"pack": pack} if pack else {"aircraft": aircraft}

@@ -47,7 +47,7 @@ from typing import TYPE_CHECKING, Literal
 
 from flightlog.errors import TeamFileError
 from flightlog.figures import FIGURES
-from flightlog.inputs import Aircraft
+from flightlog.inputs import Aircraft, Pack
 from flightlog.rules.formula import Formula
 from flightlog.rules.outcomes import Bound
 
@@ -225,11 +225,43 @@ def aircraft_limits(aircraft: Aircraft | None) -> tuple[Limit, ...]:
     TeamFileError
         If one of them is at fault, which `flightlog.inputs.load_aircraft` has ruled out.
     """
-    if aircraft is None or not aircraft.limits:
+    if aircraft is None:
+        return ()
+    return _own_limits(aircraft.limits, "aircraft file", aircraft.id)
+
+
+PACK_FILE = "pack file"
+"""How the source of a pack's limit begins. Its kind is "aircraft" too: the pack flies with it."""
+
+
+def pack_limits(pack: Pack | None) -> tuple[Limit, ...]:
+    """Turn the ``[limits]`` of a pack file into limits of kind "aircraft".
+
+    Raises
+    ------
+    TeamFileError
+        If one of them is at fault, which `flightlog.inputs.load_pack` has ruled out.
+    """
+    if pack is None:
+        return ()
+    return _own_limits(pack.limits, PACK_FILE, pack.id)
+
+
+def whose(kind: str, source: str) -> str:
+    """Say what a limit of these belongs to: "aircraft", "pack", or "" of a rule book's."""
+    if kind == "rule":
+        return ""
+    return "pack" if source.startswith(PACK_FILE) else "aircraft"
+
+
+def _own_limits(
+    limits: Mapping[str, Mapping[str, object]], file: str, id_: str
+) -> tuple[Limit, ...]:
+    if not limits:
         return ()
     from flightlog.team_files.models import checked_limit
 
-    where = f"aircraft file {aircraft.id}"
+    where = f"{file} {id_}"
     return tuple(
         make_limit(
             figure,
@@ -237,21 +269,41 @@ def aircraft_limits(aircraft: Aircraft | None) -> tuple[Limit, ...]:
             figure,
             checked_limit(figure, dict(body), where),
             f'{where}: [limits] "{figure}"',
+            file,
         )
-        for figure, body in aircraft.limits.items()
+        for figure, body in limits.items()
     )
 
 
-def limits_after_flight(book: RuleBook | None, aircraft: Aircraft | None) -> tuple[Limit, ...]:
-    """Give the limits that a flight is judged by: the rule book's first, then the aircraft's."""
-    every: Iterable[Limit] = (*(book.limits if book else ()), *aircraft_limits(aircraft))
+def limits_after_flight(
+    book: RuleBook | None, aircraft: Aircraft | None, pack: Pack | None = None
+) -> tuple[Limit, ...]:
+    """Give the limits that a flight is judged by: of rule book, aircraft and pack, in this order."""
+    own = (*aircraft_limits(aircraft), *pack_limits(pack))
+    every: Iterable[Limit] = (*(book.limits if book else ()), *own)
     return tuple(limit for limit in every if limit.enforced != "before_flight")
 
 
 def make_limit(
-    id_: str, kind: Literal["rule", "aircraft"], figure: str, body: LimitBody, where: str
+    id_: str,
+    kind: Literal["rule", "aircraft"],
+    figure: str,
+    body: LimitBody,
+    where: str,
+    file: str = "aircraft file",
 ) -> Limit:
     """Make a limit from its checked table.
+
+    Parameters
+    ----------
+    id_, kind, figure : str
+        As `Limit` has them.
+    body : LimitBody
+        Its table.
+    where : str
+        Of the table, for messages.
+    file : str
+        What kind of file a limit of kind "aircraft" stands in.
 
     Raises
     ------
@@ -264,7 +316,9 @@ def make_limit(
     unit = FIGURES[figure].unit
     source = body.source
     if kind == "aircraft" and not source:
-        source = f'aircraft file, [limits] "{figure}"'
+        source = f'{file}, [limits] "{figure}"'
+    elif kind == "aircraft" and file == PACK_FILE:
+        source = f"{file}, {source}"
     if body.unit is not None and body.unit != unit:
         written = body.at_most if body.at_most is not None else body.at_least
         source = f"{source}{', ' if source else ''}given as {written:g} {body.unit}"

@@ -213,6 +213,63 @@ def test_a_limit_that_was_not_surely_exceeded_grounds_nothing(farm, word):
     assert () == farm.desk.ledger.of("event")
 
 
+RESISTANCE = {
+    "limit": "battery.resistance",
+    "kind": "aircraft",
+    "source": 'pack file pack-a: [limits] "battery.resistance"',
+    "figure": "battery.resistance",
+    "value": 0.051,
+    "unit": "ohm",
+    "outcome": "not met",
+    "bound": {"op": "<=", "value": 0.045, "unit": "ohm"},
+}
+
+
+def test_a_pack_beyond_a_limit_of_its_own_is_grounded_and_not_the_aircraft(farm):
+    release(farm, MORNING + timedelta(hours=1))
+    imported(farm, MORNING + timedelta(hours=2), each={"outcomes": [RESISTANCE]})
+
+    (event,) = farm.desk.ledger.of("event", event="pack-limit")
+    assert (event,) == farm.desk.ledger.standing.open_restrictions("pack:pack-a")
+    assert () == farm.desk.ledger.standing.open_restrictions("aircraft:pannier")
+    assert "the pack's limit is <= 0.045 ohm" in event.body.content["text"]
+
+
+def fault(code: str) -> dict[str, object]:
+    return {"code": code, "severity": "note", "message": "It was seen.", "affects": []}
+
+
+@pytest.mark.parametrize(
+    ("code", "word", "grounded"),
+    [
+        ("hard-landing", "hard-landing", True),
+        ("surface-sense", "surface-sense", True),
+        ("surface-play", "surface-play", False),
+        ("propeller-vibration", "vibration", False),
+    ],
+)
+def test_a_fault_that_a_log_shows_is_an_event(farm, code, word, grounded):
+    imported(farm, MORNING, each={"findings": [fault(code)]})
+
+    (event,) = farm.desk.ledger.of("event")
+    assert event.body.content["event"] == word
+    assert event.body.content["text"] == "By the log, sortie 1: It was seen"
+    assert grounded == bool(farm.desk.ledger.standing.open_restrictions("aircraft:pannier"))
+
+
+def test_a_fault_that_an_exceeded_limit_tells_as_well_is_entered_once(farm):
+    landing = {**OVERSPEED, "figure": "landing.sink_rate", "unit": "m/s"}
+    imported(farm, MORNING, each={"outcomes": [landing], "findings": [fault("hard-landing")]})
+
+    assert 1 == len(farm.desk.ledger.of("event", event="hard-landing"))
+
+
+def test_a_finding_of_another_kind_is_no_event(farm):
+    imported(farm, MORNING, each={"findings": [fault("weak-aspect")]})
+
+    assert () == farm.desk.ledger.of("event")
+
+
 def test_a_limit_of_the_rules_grounds_nothing(farm):
     imported(farm, MORNING, each={"outcomes": [{**OVERSPEED, "kind": "rule"}]})
 

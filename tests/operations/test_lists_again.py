@@ -20,7 +20,12 @@ def event_lists(farm):
 
 
 @pytest.mark.parametrize(
-    ("event", "list_id"), [("transport", "after-transport"), ("contact", "after-hard-landing")]
+    ("event", "list_id"),
+    [
+        ("transport", "after-transport"),
+        ("contact", "after-hard-landing"),
+        ("surface-sense", "after-surface-fault"),
+    ],
 )
 def test_a_second_event_asks_for_its_list_again_and_the_list_can_be_done(farm, event, list_id):
     photos = [farm.book.attach(farm.folder.path / "checklists" / "daily.toml", "gear.jpg")]
