@@ -69,6 +69,7 @@ class Batch:
         # Commands, set by the pilots.
         self.throttle, self.steer, self.brake = zero.copy(), zero.copy(), zero.copy()
         self.elevator_command, self.aileron_command = zero.copy(), zero.copy()
+        self.rudder_command = zero.copy()
         # Gusts, set from outside at the pilots' rate: along, cross, up.
         self.gust = np.zeros((3, n))
         self._inertia_pitch = ac.INERTIA_PITCH * build.mass / 8.0
@@ -248,10 +249,7 @@ class Batch:
         load: Array,
     ) -> None:
         b, dt = self.build, STEP
-        self.elevator = self.elevator + (self.elevator_command - self.elevator) * (
-            dt / ac.SERVO_TIME
-        )
-        self.aileron = self.aileron + (self.aileron_command - self.aileron) * (dt / ac.SERVO_TIME)
+        self._move_surfaces(alpha)
         steady_turn = ac.GRAVITY * np.tan(_clip(self.roll, -1.2, 1.2)) / np.maximum(flow, 5.0)
         body_pitch_rate = self.pitch_rate * np.cos(self.roll) + self.yaw_rate * np.sin(self.roll)
         cm = (
@@ -270,9 +268,20 @@ class Batch:
         self.roll_rate = self.roll_rate + twist * dt
         # Yaw: wheels steer while they carry, the fin turns the nose into the air otherwise.
         weight = _clip(load / (b.mass * ac.GRAVITY) * 4.0, 0.0, 1.0)
-        airborne = steady_turn + 1.8 * beta
+        airborne = steady_turn + self._weathercock(beta, flow)
         wanted = weight * self.steer + (1.0 - weight) * airborne
         self.yaw_rate = self.yaw_rate + (wanted - self.yaw_rate) * (dt / 0.15)
         self.pitch = self.pitch + self.pitch_rate * dt
         self.roll = self.roll + self.roll_rate * dt
         self.yaw = self.yaw + self.yaw_rate * dt
+
+    def _move_surfaces(self, alpha: Array) -> None:
+        dt = STEP
+        self.elevator = self.elevator + (self.elevator_command - self.elevator) * (
+            dt / ac.SERVO_TIME
+        )
+        self.aileron = self.aileron + (self.aileron_command - self.aileron) * (dt / ac.SERVO_TIME)
+
+    def _weathercock(self, beta: Array, flow: Array) -> Array:
+        """Turning rate beside the steady turn [rad/s]: the fin's; no rudder is modelled here."""
+        return 1.8 * beta

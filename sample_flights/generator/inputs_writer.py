@@ -14,6 +14,18 @@ if TYPE_CHECKING:
     from .flights import Sample
 
 RULES = "club_trial_2027.toml"
+PACKS = {
+    "heavy_misses_limit.bin": "pack_a.toml",
+    "marginal.bin": "pack_b.toml",
+    "calm.bin": "pack_b.toml",
+    "headwind.bin": "pack_a.toml",
+    "gusty_crosswind.bin": "pack_a.toml",
+    "attempt_then_takeoff.bin": "pack_b.toml",
+    "two_flights.bin": "pack_a.toml",
+    "position_1hz_only.bin": "pack_b.toml",
+    "radio_copy.tlog": "pack_a.toml",
+}
+"""Log -> file of the pack that was flown; the days of ``season.toml`` say the same."""
 
 AIRCRAFT = """\
 schema = "flightlog.aircraft/1"
@@ -25,6 +37,7 @@ hours_before = 3.2                 # flown before the record began
 landings_before = 14
 autopilot_id = "Pannier PN-01"
 lever_m = [0.10, 0.0, -0.33]       # GPS aerial from the main axle: forward, right, down
+imu_lever_m = [0.065, 0.0, -0.225]  # inertial sensor, the same way
 
 [mass]
 empty_kg = 5.6
@@ -42,17 +55,34 @@ nominal_wh = {energy}
 [outputs.1]
 name = "aileron"
 sense = -1                         # a longer pulse lifts the right one's trailing edge
+deflection = [[1100, 25.8], [1500, 0.0], [1900, -25.8]]  # pulse in us, trailing edge down in deg
 [outputs.2]
 name = "elevator"
 sense = -1                         # a longer pulse lifts the trailing edge: nose up
+deflection = [[1100, 25.8], [1500, 0.0], [1900, -25.8]]
 [outputs.3]
 name = "motor"
 [outputs.4]
 name = "rudder"
 sense = -1                         # a longer pulse moves the trailing edge to the right
 
+[motor]
+blades = 2
+
+[gear]
+stroke_m = 0.06                    # from unloaded to its stop
+efficiency = 0.5                   # a plain spring
+
+[link]
+planned_distance_m = 600.0
+sensitivity_dbm = -108.0           # by the maker, at this rate
+raw_scale = 0.5                    # dB for each count that the receiver logs
+raw_offset_dbm = -147.5
+frequency_hz = 868e6
+
 [limits]
 "flight.max_airspeed" = {{ at_most = 24.0, unit = "m/s" }}
+"landing.sink_rate" = {{ at_most = 1.5, unit = "m/s" }}
 
 [balance]
 datum = "tip of the nose"          # arms count aft from there
@@ -141,6 +171,7 @@ file = "{file}"
 description = "{description}"
 site = "site.toml"
 aircraft = "pannier.toml"
+pack = "{pack}"
 rules = "{rules}"
 mass_kg = {mass}
 payload_units = {units}
@@ -161,7 +192,8 @@ def write_inputs(folder: Path, samples: Iterable[Sample], place: Place, slope: f
     index = 'schema = "flightlog.samples/1"\n'
     for sample in samples:
         index += FLIGHT.format(file=sample.file, description=sample.description, rules=RULES,
-                               mass=sample.mass_kg, units=sample.units)  # fmt: skip
+                               mass=sample.mass_kg, units=sample.units,
+                               pack=PACKS[sample.file])  # fmt: skip
         if sample.given_wind:
             speed, origin = sample.given_wind
             index += f'wind = "{speed:g}@{origin:g}"  # by the mast, 2 m above the strip\n'

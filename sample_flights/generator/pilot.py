@@ -82,13 +82,17 @@ class Plan:
 
 @dataclass
 class Command:
-    """What the hands do: throttle 0 to 1, deflections [rad], yaw rate [rad/s], brake 0 to 1."""
+    """What the hands do: throttle 0 to 1, deflections [rad], yaw rate [rad/s], brake 0 to 1.
+
+    ``rudder`` [rad], to the left positive, is for aircraft that have one; `Pilot` leaves it alone.
+    """
 
     throttle: float = 0.0
     elevator: float = 0.0
     aileron: float = 0.0
     steer: float = 0.0
     brake: float = 1.0
+    rudder: float = 0.0
 
 
 @dataclass

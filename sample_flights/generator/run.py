@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from operator import attrgetter
 
@@ -73,14 +74,41 @@ class _Gusts:
         b.gust = self._smooth * share
 
 
+def _plain_pilot(setting: Setting) -> Pilot:
+    return Pilot(setting.plan, setting.build["mass"], setting.build["air_density"])
+
+
+@dataclass(frozen=True)
+class Model:
+    """What is simulated: kind of aircraft, kind of pilot, and what is kept of every step."""
+
+    batch_of: Callable[[list[Setting], list[npt.NDArray[np.float32]]], Batch]
+    pilot_of: Callable[[Setting], Pilot]
+    channels: tuple[str, ...]
+
+
+def _plain_batch(settings: list[Setting], tracks: list[npt.NDArray[np.float32]]) -> Batch:
+    return Batch(stack_builds([s.build for s in settings]), tracks)
+
+
+PLAIN = Model(_plain_batch, _plain_pilot, CHANNELS)
+
+
 def fly(settings: list[Setting], longest_s: float) -> list[Flown]:
     """Simulate all ``settings`` side by side for at most ``longest_s`` seconds."""
-    batch, pilots, gust_noise, pilot_noise = _prepare(settings, longest_s)
+    return list(iterate_flown(settings, longest_s))
+
+
+def iterate_flown(
+    settings: list[Setting], longest_s: float, model: Model = PLAIN
+) -> Iterator[Flown]:
+    """Simulate as `fly` does, and hand the flights over one at a time, which saves memory."""
+    batch, pilots, gust_noise, pilot_noise = _prepare(settings, longest_s, model)
     steps = round(longest_s / STEP)
-    history = np.empty((steps, len(CHANNELS), batch.size), dtype=np.float32)
+    history = np.empty((steps, len(model.channels), batch.size), dtype=np.float32)
     ends = np.full(batch.size, steps)
     gusts = _Gusts(batch, gust_noise)
-    get_seen, get_all = attrgetter(*SEEN_BY_PILOT), attrgetter(*CHANNELS)
+    get_seen, get_all = attrgetter(*SEEN_BY_PILOT), attrgetter(*model.channels)
     first = -round(SETTLE / STEP)
     for k in range(first, steps):
         if k % PILOT_EVERY == 0:
@@ -97,11 +125,14 @@ def fly(settings: list[Setting], longest_s: float) -> list[Flown]:
             batch.charge[:] = 0.0
         else:
             history[k] = get_all(batch)
-    return [_collect(history, i, min(int(ends[i]), steps), pilots[i], settings[i])
-            for i in range(batch.size)]  # fmt: skip
+    for i in range(batch.size):
+        count = min(int(ends[i]), steps)
+        yield _collect(history, i, count, pilots[i], settings[i], model.channels)
 
 
-def _prepare(settings: list[Setting], longest_s: float) -> tuple[Batch, list[Pilot], Array, Array]:
+def _prepare(
+    settings: list[Setting], longest_s: float, model: Model
+) -> tuple[Batch, list[Pilot], Array, Array]:
     """Ground, aircraft, pilots and the noise that moves air and hands."""
     ticks = int((longest_s + SETTLE) / (STEP * PILOT_EVERY)) + 2
     tracks, gust_noise, pilot_noise, pilots = [], [], [], []
@@ -111,8 +142,8 @@ def _prepare(settings: list[Setting], longest_s: float) -> tuple[Batch, list[Pil
         tracks.append(surface.make_tracks(setting.roughness_m, ground))
         gust_noise.append(air.standard_normal((ticks, 3)).T)
         pilot_noise.append(hand.standard_normal(ticks))
-        pilots.append(Pilot(setting.plan, setting.build["mass"], setting.build["air_density"]))
-    batch = Batch(stack_builds([s.build for s in settings]), tracks)
+        pilots.append(model.pilot_of(setting))
+    batch = model.batch_of(settings, tracks)
     return batch, pilots, np.stack(gust_noise, axis=-1), np.stack(pilot_noise)
 
 
@@ -132,16 +163,22 @@ def _ask_pilots(
         hand = pilot.act(t, Seen(*row), noise[i, k // PILOT_EVERY])
         if pilot.done and ends[i] > k:
             ends[i] = k
-        hands.append((hand.throttle, hand.elevator, hand.aileron, hand.steer, hand.brake))
+        hands.append((hand.throttle, hand.elevator, hand.aileron, hand.steer, hand.brake,
+                      hand.rudder))  # fmt: skip
     table = np.array(hands).T
     batch.throttle, batch.elevator_command, batch.aileron_command = table[0], table[1], table[2]
-    batch.steer, batch.brake = table[3], table[4]
+    batch.steer, batch.brake, batch.rudder_command = table[3], table[4], table[5]
     return bool((ends <= k).all())
 
 
 def _collect(
-    history: npt.NDArray[np.float32], i: int, count: int, pilot: Pilot, setting: Setting
+    history: npt.NDArray[np.float32],
+    i: int,
+    count: int,
+    pilot: Pilot,
+    setting: Setting,
+    channels: tuple[str, ...],
 ) -> Flown:
     block = np.ascontiguousarray(history[:count, :, i].T)
-    channel = {name: block[j] for j, name in enumerate(CHANNELS)}
+    channel = {name: block[j] for j, name in enumerate(channels)}
     return Flown(STEP * np.arange(count, dtype=np.float64), channel, list(pilot.events), setting)
