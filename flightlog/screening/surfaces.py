@@ -5,6 +5,10 @@ up, yaw rate nose right. A surface moves the positive way when its trailing edge
 rudder's to the left. By that a positive elevator lifts the tail and puts the nose down, a positive
 rudder pushes the tail right and the nose left, a positive right aileron lifts the right wing:
 each turns the aircraft the *negative* way, and a positive left aileron the positive way.
+
+Each panel of a V tail pitches and yaws: which way follows from the direction of its own force
+(`flightlog.estimation.deflection.panel_turn`). Trailing edge down, either panel puts the nose
+down; the left one puts it left on a V and right on an inverted V, the right one the other way.
 """
 
 from __future__ import annotations
@@ -16,6 +20,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flightlog.estimation.deflection import panel_turn
 from flightlog.estimation.frames import Array
 from flightlog.findings import Finding, make_finding
 from flightlog.screening.context import FlightView
@@ -74,6 +79,31 @@ def surface_named(name: str) -> Surface | None:
     if "rudder" in words:
         return Surface(2, -1)
     return None
+
+
+LEAST_DIHEDRAL_DEG = 10.0
+"""A flatter tail yaws too little to tell by. [deg]"""
+
+
+def panel_named(name: str, dihedral_deg: float | None) -> tuple[Surface, ...]:
+    """Understand the name of a panel of a V tail: how it pitches, and how it yaws.
+
+    Parameters
+    ----------
+    name : str
+        "left tail", "right tail"; anything else is no panel, and gives nothing.
+    dihedral_deg : float or None
+        Tips up positive; None where the aircraft file does not say. [deg]
+    """
+    words = name.lower()
+    sides = [side for side in ("left", "right") if side in words]
+    if "tail" not in words or "wheel" in words or len(sides) != 1 or dihedral_deg is None:
+        return ()
+    turn = panel_turn(right=sides[0] == "right", dihedral_deg=dihedral_deg)
+    ways = [Surface(1, 1 if turn.pitch > 0 else -1)]
+    if abs(dihedral_deg) >= LEAST_DIHEDRAL_DEG:
+        ways.append(Surface(2, 1 if turn.yaw > 0 else -1))
+    return tuple(ways)
 
 
 def rate_responses(
@@ -200,36 +230,68 @@ def surface_sense(view: FlightView) -> Iterator[Finding]:
     aircraft = view.inputs.aircraft
     if aircraft is None or not aircraft.senses:
         return
-    known = {
-        channel: (surface, aircraft.senses[channel])
-        for channel, name in sorted(aircraft.outputs.items())
-        if channel in aircraft.senses and (surface := surface_named(name)) is not None
-    }
+    known: dict[int, tuple[Surface, ...]] = {}
+    for channel, name in sorted(aircraft.outputs.items()):
+        one = surface_named(name)
+        ways = (one,) if one is not None else panel_named(name, aircraft.tail_dihedral_deg)
+        if ways and channel in aircraft.senses:
+            known[channel] = ways
     responses = _responses(view) if known else {}
-    for channel, (surface, sense) in known.items():
-        answers = responses.get((channel, surface.axis))
+    for channel, ways in known.items():
+        sense = aircraft.senses[channel]
+        turned = _wrong_way(channel, ways, sense, responses)
+        if turned:
+            yield _reversed(view, aircraft.outputs[channel], channel, sense, turned)
+
+
+def _wrong_way(
+    channel: int,
+    ways: tuple[Surface, ...],
+    sense: int,
+    responses: Mapping[tuple[int, int], tuple[Uncertain, ...]],
+) -> list[tuple[Surface, Uncertain]]:
+    """Give the answers that go against the sense, none where an axis goes with it."""
+    found = []
+    for way in ways:
+        answers = responses.get((channel, way.axis))
         if answers is None or not _confident(answers):
             continue
-        turned = answers[0]
-        if (turned.value > 0) == (surface.turns * sense > 0):
-            continue
-        axis = AXES[surface.axis]
-        seen, told = _WAYS[axis] if turned.value > 0 else _WAYS[axis][::-1]
-        yield make_finding(
-            "surface-sense",
-            f"Output {channel} ({aircraft.outputs[channel]}): after a longer pulse the aircraft "
-            f"{_verb(axis)} {seen} ({turned.value:+.2f} ± {2 * turned.std:.2f} rad/s for 400 µs), "
-            f"and by sense {sense:+d} of the aircraft file it would go {told}: check it before "
-            "the next flight.",
-            evidence={
-                "channel": channel,
-                "sense": sense,
-                "response_rad_s_per_400us": turned.value,
-                "response_std_rad_s_per_400us": turned.std,
-            },
-            start_s=view.sortie.start_s,
-            end_s=view.sortie.end_s,
+        if (answers[0].value > 0) == (way.turns * sense > 0):
+            return []
+        found.append((way, answers[0]))
+    return found
+
+
+def _reversed(
+    view: FlightView,
+    name: str,
+    channel: int,
+    sense: int,
+    turned: list[tuple[Surface, Uncertain]],
+) -> Finding:
+    does, would = [], []
+    evidence: dict[str, float | int | str] = {"channel": channel, "sense": sense}
+    for way, answer in turned:
+        axis = AXES[way.axis]
+        seen, told = _WAYS[axis] if answer.value > 0 else _WAYS[axis][::-1]
+        does.append(
+            f"{_verb(axis)} {seen} ({answer.value:+.2f} ± {2 * answer.std:.2f} rad/s for 400 µs)"
         )
+        would.append(told)
+        first = "" if len(evidence) == 2 else f"{axis}_"
+        evidence |= {
+            f"{first}response_rad_s_per_400us": answer.value,
+            f"{first}response_std_rad_s_per_400us": answer.std,
+        }
+    return make_finding(
+        "surface-sense",
+        f"Output {channel} ({name}): after a longer pulse the aircraft {' and '.join(does)}, "
+        f"and by sense {sense:+d} of the aircraft file it would go {' and '.join(would)}: check "
+        "it before the next flight.",
+        evidence=evidence,
+        start_s=view.sortie.start_s,
+        end_s=view.sortie.end_s,
+    )
 
 
 def _verb(axis: str) -> str:
