@@ -41,6 +41,8 @@ class Sortie:
         hold. ``start_s`` and ``end_s`` are always numbers and bound the sortie.
     search_s : tuple of float
         Window for the take-off analysis: at rest before the roll, to well after 2 m. [s]
+    touchdown_std_s : float or None
+        Standard uncertainty of a touchdown that was measured; None for a coarse one. [s]
     """
 
     number: int
@@ -52,6 +54,7 @@ class Sortie:
     touchdown_s: float | None
     end_s: float
     search_s: tuple[float, float]
+    touchdown_std_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

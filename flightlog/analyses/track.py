@@ -68,6 +68,8 @@ def airborne_window(sortie: Sortie, takeoff: Answer | None) -> Window:
     if measured is not None:
         start, start_std = measured.value, measured.std
     end, end_std = sortie.touchdown_s, TOUCHDOWN_STD_S
+    if sortie.touchdown_std_s is not None:
+        end_std = sortie.touchdown_std_s
     missing = []
     if start is None:
         start, start_std = sortie.start_s, 0.0
