@@ -180,8 +180,9 @@ def find_gaps(time_s: Array, start_s: float, end_s: float) -> Gaps | None:
     return Gaps(time_s[at], time_s[at + 1], missing)
 
 
-_TOLD = ("gps", "baro", "airspeed", "imu", "attitude", "outputs", "rotation", "link")
-"""The battery's gaps are told with its energy (`battery-gap`)."""
+_TOLD = ("gps", "baro", "airspeed", "imu", "attitude", "outputs", "rotation")
+"""The battery's gaps are told with its energy (`battery-gap`), those of the radio link with where
+the aircraft was (`link-dropout`)."""
 
 MOST_MISSING = 0.2
 """With more of a stream missing, what was greatest in a flight may not have been seen. [-]"""
@@ -241,7 +242,7 @@ def _times(recording: Recording) -> dict[str, Array]:
     """Times of every stream with samples. [s]"""
     return {
         name: recording[name]["time_s"].to_numpy(dtype=float)
-        for name in (*_TOLD, "battery")
+        for name in (*_TOLD, "battery", "link")
         if name in recording and len(recording[name]) > 2
     }
 
