@@ -31,6 +31,7 @@ from flightlog.cli.service import event, service_app
 from flightlog.cli.sheet import sheet
 from flightlog.cli.sortie import sortie_app
 from flightlog.cli.team import team_app
+from flightlog.cli.trends import trends
 from flightlog.cli.weather import weather_app
 from flightlog.errors import FlightlogError, Interrupted
 
@@ -49,6 +50,7 @@ app.command()(convert)
 app.command("open")(open_pages)
 app.command("import")(import_logs)
 app.add_typer(sortie_app)
+app.command()(trends)
 app.command()(sheet)
 app.add_typer(checks_app)
 app.add_typer(weather_app)

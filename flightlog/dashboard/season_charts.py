@@ -18,7 +18,7 @@ from flightlog.reports.season_charts import (
     course,
     lacking_lines,
 )
-from flightlog.reports.season_words import MASS, MEASURES, ROLL
+from flightlog.reports.season_words import MASS, MEASURES, ROLL, measures_of
 
 _PLOT = {"displaylogo": False, "responsive": True}
 _NO_FIT = "No line is fitted here: what the points show is for you to judge."
@@ -28,9 +28,9 @@ def against_each_other(rows: Sequence[SeasonRow]) -> None:
     """Draw a figure against another, both chosen."""
     first, second, third = st.columns([2, 2, 1])
     with first:
-        y = _figure("Upwards", ROLL, "season-y")
+        y = _figure(rows, "Upwards", ROLL, "season-y")
     with second:
-        x = _figure("Across", MASS, "season-x", dates=True)
+        x = _figure(rows, "Across", MASS, "season-x", dates=True)
     with third:
         by = _by("season-by")
     _draw(against(rows, x, y, by), "season-against")
@@ -40,14 +40,16 @@ def over_the_season(rows: Sequence[SeasonRow]) -> None:
     """Draw a figure over the flights in their order."""
     first, second = st.columns([4, 1])
     with first:
-        y = _figure("Figure", ROLL, "season-course-of")
+        y = _figure(rows, "Figure", ROLL, "season-course-of")
     with second:
         by = _by("season-course-by")
     _draw(course(rows, y, by), "season-course")
 
 
-def _figure(word: str, first: str, key: str, *, dates: bool = False) -> str:
-    options = [*([DATE] if dates else []), *MEASURES]
+def _figure(
+    rows: Sequence[SeasonRow], word: str, first: str, key: str, *, dates: bool = False
+) -> str:
+    options = [*([DATE] if dates else []), *measures_of(rows)]
     found = st.selectbox(
         word,
         options,

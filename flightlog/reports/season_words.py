@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from flightlog.figures import FIGURES
@@ -46,11 +46,38 @@ class Measure:
         return f"{self.label} [{self.unit}]" if self.unit else self.label
 
 
-MEASURES: Mapping[str, Measure] = {
-    **{k.id: Measure(k.id, k.label, k.unit, k.decimals) for k in FIGURES.values()},
-    DENSITY: Measure(DENSITY, "Density of the air", DENSITY_UNIT, 3),
-}
+def _measure(id_: str) -> Measure:
+    if id_ == DENSITY:
+        return Measure(DENSITY, "Density of the air", DENSITY_UNIT, 3)
+    kind = FIGURES[id_]
+    return Measure(kind.id, kind.label, kind.unit, kind.decimals)
+
+
+class _Measures(Mapping[str, Measure]):
+    """Id -> what it is called. Members of a family are found like `FIGURES` finds them."""
+
+    def __getitem__(self, id_: str) -> Measure:
+        return _measure(id_)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter((*FIGURES, DENSITY))
+
+    def __len__(self) -> int:
+        return len(FIGURES) + 1
+
+
+MEASURES: Mapping[str, Measure] = _Measures()
 """Id -> what it is called, in which unit, with how many decimals."""
+
+
+def measures_of(rows: Iterable[SeasonRow]) -> list[str]:
+    """Give the ids that can be drawn of some flights: those of all aircraft, then their surfaces.
+
+    Of a family such as the play of a surface, the members that any flight has or lacks.
+    """
+    seen = {id_ for row in rows for id_ in (*row.figures, *row.withheld) if id_ in FIGURES}
+    return [*FIGURES.ordered((*FIGURES, *seen)), DENSITY]
+
 
 HEAD = (
     "Sortie",

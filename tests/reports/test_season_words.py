@@ -6,13 +6,15 @@ import csv
 import io
 from datetime import timedelta
 
-from flightlog.operations.season_table import season_rows, sums_of
+from flightlog.operations.season_table import DENSITY, season_rows, sums_of
 from flightlog.operations.upkeep import due
 from flightlog.reports.season_words import (
     HEAD,
+    MEASURES,
     contradiction_rows,
     due_rows,
     in_order,
+    measures_of,
     outcomes_word,
     season_csv,
     season_texts,
@@ -22,8 +24,9 @@ from tests.operations.conftest import farm, farm_place
 from tests.operations.flown import flown
 from tests.operations.logs import imported, release
 from tests.operations.test_season_table import NINE, OVER, WITH_ROLL
+from tests.operations.worn import PLAY, worn_farm, worn_place
 
-__all__ = ["farm", "farm_place"]  # fixtures
+__all__ = ["farm", "farm_place", "worn_farm", "worn_place"]  # fixtures
 
 
 def roll(value):
@@ -109,3 +112,14 @@ def test_what_is_due_comes_with_the_rest_counted(farm):
     rows = due_rows(every, 1)
     assert near[0].state == rows[0][0]
     assert f"and {len(near) - 1} more" == rows[1][1]
+
+
+def test_the_figures_of_each_surface_can_be_drawn(worn_farm):
+    rows = season_rows(worn_farm.desk)
+    ids = measures_of(rows)
+
+    assert PLAY in ids
+    assert MEASURES[PLAY].title == "Elevator: play [deg]"
+    assert ids[-1] == DENSITY
+    assert len(ids) == len(set(ids))
+    assert rows[0].figures[PLAY].value > 0

@@ -12,12 +12,14 @@ from flightlog.dashboard import (
     season_first,
     season_predictions,
     season_table,
+    season_trends,
     shell,
 )
 from flightlog.operations.season_table import SeasonRow, in_year, season_rows, years_of
 
 _SORTIES, _AGAINST, _COURSE = "Sorties", "Figures against each other", "Course of a figure"
 _PREDICTED = "Prediction against outcome"
+_WEARING = "What is wearing out"
 
 
 def show() -> None:
@@ -37,7 +39,7 @@ def show() -> None:
             return
         view = st.segmented_control(
             "What to look at",
-            [_SORTIES, _AGAINST, _COURSE, _PREDICTED],
+            [_SORTIES, _WEARING, _AGAINST, _COURSE, _PREDICTED],
             default=_SORTIES,
             required=True,
             key="season-view",
@@ -48,6 +50,8 @@ def show() -> None:
             season_charts.against_each_other(rows)
         elif view == _COURSE:
             season_charts.over_the_season(rows)
+        elif view == _WEARING:
+            season_trends.show(desk)
         elif view == _PREDICTED:
             season_predictions.show(desk)
         else:
