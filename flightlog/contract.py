@@ -143,11 +143,12 @@ def _utc_text(unix_s: float | None) -> str | None:
 
 
 def _inputs(inputs: Inputs, rules: Mapping[str, str] | None) -> Json:
-    site, aircraft, mass = inputs.site, inputs.aircraft, inputs.mass
+    site, aircraft, mass, pack = inputs.site, inputs.aircraft, inputs.mass, inputs.pack
     return {
         "site": site and {"id": site.id, "sha256": site.sha256},
         "aircraft": aircraft
         and {"id": aircraft.id, "serial": aircraft.serial, "sha256": aircraft.sha256},
+        "pack": pack and {"id": pack.id, "serial": pack.serial, "sha256": pack.sha256},
         "rules": dict(rules) if rules else None,
         "mass": mass and {"value": mass.kg, "unit": "kg", "source": mass.source},
         "weather": _weather(inputs),

@@ -148,6 +148,7 @@ def _sortie(
     rules: RuleBook | None,
     everywhere: tuple[Finding, ...],
 ) -> SortieDebrief:
+    from flightlog.analyses import landing as landing_analysis
     from flightlog.analyses import laps as lap_analysis
     from flightlog.analyses.takeoff import measure_takeoff, refined
     from flightlog.estimation.path import estimate_path
@@ -167,8 +168,11 @@ def _sortie(
     faults = screen_sensors(view)
     spoilt = {UNUSABLE[f.code] for f in faults if f.severity == "stop" and f.code in UNUSABLE}
     usable = recording.without(*spoilt) if spoilt else recording
+    landing = landing_analysis.measure_landing(usable, sortie, path, inputs, takeoff)
+    sortie = landing_analysis.refined(sortie, landing)
     lapped, gate, laps = lap_analysis.answer(usable, sortie, path, inputs, takeoff.heading_deg)
-    answers = [takeoff.answer, lapped, *_others(usable, sortie, path, inputs, takeoff)]
+    measured = (takeoff.answer, landing.answer, lapped)
+    answers = [*measured, *_others(usable, sortie, path, inputs, takeoff)]
     computed = {id_: figure for answer in answers for id_, figure in answer.figures.items()}
     ours = (
         *(f for answer in answers for f in answer.findings),
@@ -236,8 +240,14 @@ def _wear(
     inputs: Inputs,
     takeoff: Takeoff,
 ) -> Iterable[Answer]:
-    """What is wearing out: one line for each part of the aircraft."""
-    yield from ()
+    """What is wearing out: one line for each part of the aircraft, but for the landing."""
+    from flightlog.analyses import battery_health, link, motor, surfaces, vibration
+
+    yield battery_health.answer(recording, sortie, inputs)
+    yield surfaces.answer(recording, sortie, path, inputs, takeoff.answer)
+    yield link.answer(recording, sortie, path, inputs, takeoff.answer)
+    yield vibration.answer(recording, sortie, path, inputs, takeoff)
+    yield motor.answer(recording, sortie)
 
 
 def _reference_roll(
@@ -298,7 +308,8 @@ def _judge(
     from flightlog.rules.judge import judge
     from flightlog.rules.score import score
 
-    outcomes = judge(limits_after_flight(rules, inputs.aircraft), figures, withheld)
+    limits = limits_after_flight(rules, inputs.aircraft, inputs.pack)
+    outcomes = judge(limits, figures, withheld)
     if rules is None or rules.score is None:
         return outcomes, None
     return outcomes, score(rules.score, figures, withheld, inputs.entered)

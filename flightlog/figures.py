@@ -266,8 +266,8 @@ def _wear_kinds() -> Iterable[FigureKind]:
         "ohm",
         4,
         "Battery resistance",
-        "of the whole battery at its sensor, wiring included: voltage lost for each ampere, "
-        "at the 1 s scale",
+        "of the whole battery at its sensor, wiring included: voltage lost for each ampere, as a "
+        "mean over the first second after a lasting step of the current",
         "battery",
     )
     yield kind(
@@ -451,7 +451,8 @@ def _wear_kinds() -> Iterable[FigureKind]:
             "m/s²",
             2,
             f"Vibration {label}",
-            "root mean square of the three axes together, above 5 Hz",
+            "root mean square of the three axes together, from 5 Hz to half the IMU's rate, "
+            "folded parts included",
             "imu",
         )
     yield kind(
@@ -459,7 +460,8 @@ def _wear_kinds() -> Iterable[FigureKind]:
         "m/s²",
         2,
         "Vibration once a turn",
-        "of the propeller, root mean square of the three axes together, in cruise",
+        "of the propeller, root mean square of the three axes together in cruise, background "
+        "taken off, as the IMU logs it, brought to 6000 rpm by the square of the speed",
         "imu",
     )
     yield kind(
@@ -467,7 +469,7 @@ def _wear_kinds() -> Iterable[FigureKind]:
         "m/s²",
         2,
         "Vibration at blade passing",
-        "root mean square of the three axes together, in cruise",
+        "blades times once a turn, as vibration.first_order",
         "imu",
     )
     yield kind(
@@ -475,14 +477,25 @@ def _wear_kinds() -> Iterable[FigureKind]:
         "Hz",
         1,
         "Frequency that stays",
-        "of the strongest peak that does not follow the propeller",
+        "of the strongest peak above 5 Hz that does not follow the propeller, folded as it "
+        "shows at the IMU's rate",
         "imu",
     )
     yield kind(
-        "motor.max_speed", "rpm", 0, "Greatest motor speed", "1 s mean while armed", "rotation"
+        "motor.max_speed",
+        "rpm",
+        0,
+        "Greatest motor speed",
+        "1 s mean, from the rest before the roll to the end of the sortie",
+        "rotation",
     )
     yield kind(
-        "motor.max_temperature", "°C", 0, "Greatest motor temperature", "while armed", "rotation"
+        "motor.max_temperature",
+        "°C",
+        0,
+        "Greatest motor temperature",
+        "of motor or controller, over the same time",
+        "rotation",
     )
 
 

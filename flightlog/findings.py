@@ -329,7 +329,8 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
             _kind(
                 "current-scale",
                 "degrade",
-                "energy.* charge.used battery.max_current battery.max_power",
+                "energy.* charge.used battery.max_current battery.max_power"
+                " battery.resistance* battery.sag battery.energy_left",
                 "Compare with the charger over five charges before the scale is changed.",
             ),
             _kind(
@@ -540,10 +541,120 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Nothing speaks for the fault; the log is too slow or lacks what would show it.",
             ),
             # --- wear: battery
+            _kind(
+                "resistance-high",
+                "note",
+                "",
+                "Take the pack out of service until its capacity and resistance are measured.",
+            ),
+            _kind(
+                "cells-apart",
+                "note",
+                "",
+                "Balance the pack and look again; if it comes back, take it out of service.",
+            ),
+            _kind(
+                "cell-low",
+                "note",
+                "",
+                "Don't charge or fly the pack before it has been inspected.",
+            ),
             # --- wear: surfaces
+            _kind(
+                "surface-saturated",
+                "note",
+                "",
+                "Look for too little travel, a shifted trim, or a load or speed outside the plan.",
+            ),
+            _kind(
+                "trim-shifted",
+                "note",
+                "",
+                "Inspect linkage, horn and servo arm, and check the balance, before the next "
+                "flight.",
+            ),
+            _kind(
+                "surface-slow",
+                "note",
+                "",
+                "Inspect servo, linkage and supply of the surface: play, friction or low voltage.",
+            ),
+            _kind(
+                "surface-play",
+                "note",
+                "",
+                "Don't fly: measure the play at the trailing edge and renew what is worn.",
+            ),
+            _kind(
+                "limit-cycle",
+                "note",
+                "",
+                "Look for play and loose hinges, then lower the autopilot's gains.",
+            ),
+            _kind(
+                "servo-supply-low",
+                "note",
+                "",
+                "Inspect the servos' supply: regulator, plugs, a servo that binds.",
+            ),
             # --- wear: landing
+            _kind(
+                "hard-landing",
+                "note",
+                "",
+                "Inspect gear, mounts, wing roots, propeller and battery before the next flight.",
+            ),
             # --- wear: link
+            _kind(
+                "link-dropout",
+                "note",
+                "",
+                "Look at where the aircraft was and which way it faced; check both aerials, their "
+                "plugs and leads, and do a range check.",
+            ),
+            _kind(
+                "weak-aspect",
+                "note",
+                "",
+                "Look at the aerial and its lead and at what lies beside it, load and battery "
+                "included; repeat the range check turning the aircraft on the spot.",
+            ),
+            _kind(
+                "link-current",
+                "note",
+                "",
+                "Do the range check with the motor running; keep the aerial and its lead away from "
+                "battery and motor leads.",
+            ),
             # --- wear: vibration
+            _kind(
+                "propeller-vibration",
+                "note",
+                "",
+                "Look at the propeller for nicks, cracks and a loose nut, and balance it; then at"
+                " the motor's shaft, bearings and mount, before the next flight.",
+            ),
+            _kind(
+                "structure-near-order",
+                "note",
+                "",
+                "Keep power away from that speed, or move the frequency: another propeller, a"
+                " stiffer mount or part.",
+            ),
+            _kind(
+                "structure-peak-shifted",
+                "note",
+                "",
+                "Repeat the ring-down at the ground test's amplitude and load; look for loose"
+                " joints, cracks and soft mounts before the next flight.",
+            ),
+            _kind(
+                "peak-grows-with-speed",
+                "note",
+                "",
+                "Do not fly faster than that. Check the play of the surfaces, their hinges and"
+                " balance, and the ring-down of wing and tail before the next flight.",
+            ),
             # --- phases
             _kind(
                 "no-flight",

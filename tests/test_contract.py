@@ -15,7 +15,7 @@ from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.errors import TeamFileError
 from flightlog.figures import Figure
 from flightlog.findings import Finding
-from flightlog.inputs import Aircraft, GivenAir, GivenWind, Inputs, Mass, Site
+from flightlog.inputs import Aircraft, GivenAir, GivenWind, Inputs, Mass, Pack, Site
 from flightlog.recording import Partner, Receipt, UtcRelation
 from flightlog.rules.outcomes import Bound, Outcome, Score
 from flightlog.uncertain import Posterior, Uncertain
@@ -33,7 +33,7 @@ SHAPE = {
     "log.utc": "offset_s std_s zone_known source clock",
     "log.partners[]": "file sha256 format offset rate_ppm method tables",
     "log.partners[].offset": QUANTITY,
-    "inputs": "site aircraft rules mass weather payload_units screen_height_m entered charged",
+    "inputs": "site aircraft pack rules mass weather payload_units screen_height_m entered charged",
     "inputs.site": "id sha256",
     "inputs.rules": "id version sha256",
     "inputs.mass": "value unit source",
@@ -306,6 +306,7 @@ def test_what_was_given_is_told():
     aircraft = Aircraft("pannier", "aa", serial="PN-01")
     given = Inputs(
         aircraft=aircraft,
+        pack=Pack("pack-a", "bb", serial="PK-01"),
         wind=GivenWind(3.5, 270.0),
         air=GivenAir(288.15),
         payload_units=8,
@@ -314,6 +315,7 @@ def test_what_was_given_is_told():
     found = to_json(debrief(inputs=given, rules=None))["inputs"]
 
     assert found["aircraft"]["id"] == "pannier"
+    assert found["pack"] == {"id": "pack-a", "serial": "PK-01", "sha256": "bb"}
     assert found["rules"] is None
     assert found["weather"]["wind_speed"]["value"] == 3.5
     assert found["weather"]["wind_from"]["unit"] == "deg"

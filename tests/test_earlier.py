@@ -9,7 +9,7 @@ from flightlog.contract import dumps
 from flightlog.earlier import compared, read_earlier
 from flightlog.errors import TeamFileError, UsageError
 from flightlog.figures import ANALYSES_VERSION, Figure
-from flightlog.inputs import Mass
+from flightlog.inputs import Mass, Pack
 from flightlog.recording import Partner
 from flightlog.uncertain import Uncertain
 from tests.made_debriefs import made
@@ -113,6 +113,15 @@ def test_debriefs_from_before_there_were_partners_can_be_read(stored):
     old = stored(debrief(28.4), lambda body: body["log"].pop("partners"))
 
     assert old.partners == ()
+
+
+def test_debriefs_from_before_packs_were_given_compare_as_if_none_was(stored):
+    old = stored(debrief(28.10), lambda body: body["inputs"].pop("pack"))
+    flown = debrief(28.40)
+    pack = replace(flown, inputs=replace(flown.inputs, pack=Pack("pack-a", "bb")))
+
+    assert not any("was given differs" in message for message in told(compared(flown, old)))
+    assert any("differs too: pack" in message for message in told(compared(pack, old)))
 
 
 def test_sorties_are_matched_by_their_time_and_lost_ones_are_told(stored):

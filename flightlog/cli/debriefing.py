@@ -26,6 +26,9 @@ SiteOption = Annotated[
 AircraftOption = Annotated[
     Path | None, typer.Option("--aircraft", metavar="FILE", help="Aircraft and its limits (TOML).")
 ]
+PackOption = Annotated[
+    Path | None, typer.Option("--pack", metavar="FILE", help="Battery pack and its limits (TOML).")
+]
 RulesOption = Annotated[
     Path | None, typer.Option("--rules", metavar="FILE", help="Rule book (TOML).")
 ]
@@ -68,6 +71,7 @@ def debrief(
     logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="One or more log files.")],
     site: SiteOption = None,
     aircraft: AircraftOption = None,
+    pack: PackOption = None,
     rules: RulesOption = None,
     mass: MassOption = None,
     wind: WindOption = None,
@@ -103,6 +107,7 @@ def debrief(
     options = Options(
         site=site,
         aircraft=aircraft,
+        pack=pack,
         rules=rules,
         mass=mass,
         wind=wind,
@@ -112,9 +117,10 @@ def debrief(
         entered=tuple(entered or ()),
     )
     inputs, book = gather(options)
-    if enforce and book is None and (inputs.aircraft is None or not inputs.aircraft.limits):
+    own = [file.limits for file in (inputs.aircraft, inputs.pack) if file is not None]
+    if enforce and book is None and not any(own):
         raise typer.BadParameter(
-            "there is no limit to enforce; give --rules, or --aircraft with limits",
+            "there is no limit to enforce; give --rules, or --aircraft or --pack with limits",
             param_hint="--enforce",
         )
     earlier = _earlier(against)

@@ -143,6 +143,7 @@ def _sample(entry: dict[str, Any], folder: Path) -> Sample:
         Options(
             site=beside("site"),
             aircraft=beside("aircraft"),
+            pack=beside("pack"),
             rules=data_path("checklists", rules) if rules else None,
             mass=f"{entry['mass_kg']:g}" if "mass_kg" in entry else None,
             wind=entry.get("wind"),
@@ -214,6 +215,7 @@ def _copy(sample: Sample, folder: Path) -> Sample:
         Options(
             site=copied(given.site),
             aircraft=copied(given.aircraft),
+            pack=copied(given.pack),
             rules=copied(given.rules),
             mass=given.mass,
             wind=given.wind,
@@ -263,6 +265,7 @@ def _typed(given: Options) -> str:
     parts = {
         "--site": _quoted(given.site) if given.site else None,
         "--aircraft": _quoted(given.aircraft) if given.aircraft else None,
+        "--pack": _quoted(given.pack) if given.pack else None,
         "--rules": _quoted(given.rules) if given.rules else None,
         "--mass": given.mass,
         "--wind": given.wind,

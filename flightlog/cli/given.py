@@ -13,7 +13,7 @@ import typer
 from flightlog.errors import FlightlogError
 
 if TYPE_CHECKING:
-    from flightlog.inputs import Aircraft, Inputs, Site
+    from flightlog.inputs import Aircraft, Inputs, Pack, Site
     from flightlog.rules.book import RuleBook
 
 Value = TypeVar("Value")
@@ -25,6 +25,7 @@ class Options:
 
     site: Path | None = None
     aircraft: Path | None = None
+    pack: Path | None = None
     rules: Path | None = None
     mass: str | None = None
     wind: str | None = None
@@ -56,6 +57,7 @@ def gather(options: Options) -> tuple[Inputs, RuleBook | None]:
     inputs = Inputs(
         site=_site(options.site),
         aircraft=_aircraft(options.aircraft),
+        pack=_pack(options.pack),
         mass=_typed(options.mass, parse_mass, "--mass"),
         wind=_typed(options.wind, parse_wind, "--wind"),
         air=_typed(options.air_temperature, parse_air_temperature, "--air-temperature"),
@@ -83,6 +85,14 @@ def _aircraft(path: Path | None) -> Aircraft | None:
     from flightlog.inputs import load_aircraft
 
     return load_aircraft(path)
+
+
+def _pack(path: Path | None) -> Pack | None:
+    if path is None:
+        return None
+    from flightlog.inputs import load_pack
+
+    return load_pack(path)
 
 
 def _rules(path: Path | None) -> RuleBook | None:

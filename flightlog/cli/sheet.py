@@ -56,7 +56,7 @@ def sheet(
     ] = None,
     team: TeamOption = None,
 ) -> None:
-    """Print a flight on two pages: what it did, and beside it what it was flown under.
+    """Print a flight: what it did, what it was flown under, what is wearing out; a page each.
 
     With --aircraft instead of a flight, the airworthiness record of an aircraft; with
     --inspection too, its rule book clause by clause. The head of the record stands on each sheet.

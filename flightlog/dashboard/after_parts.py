@@ -12,6 +12,7 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.flight_view import FlightView, stored_view
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord
+from flightlog.reports.figure_groups import WEAR, WEAR_TITLE
 from flightlog.reports.flight_sheet import flight_sheet
 from flightlog.reports.look import STEP_PX
 from flightlog.reports.markup import escaped
@@ -23,8 +24,9 @@ from flightlog.reports.sheet_content import (
     Picture,
     SheetContent,
     Strips,
+    Table,
 )
-from flightlog.reports.sheet_html import SHEET_CSS, block_html, sheet_html
+from flightlog.reports.sheet_html import SHEET_CSS, band_html, block_html, sheet_html
 from flightlog.reports.sheet_pdf import sheet_pdf
 
 _PLOT = {"displaylogo": False, "scrollZoom": False, "showTips": False}
@@ -32,6 +34,8 @@ _PLOT = {"displaylogo": False, "scrollZoom": False, "showTips": False}
 _TIME = "Over time: height, speeds, attitude, power"
 _BELOW = {_TIME: "time", "Laps side by side": "laps"}
 """What is drawn below, one at a time: each takes as long to draw as all above."""
+_WITH_WEAR = 3
+"""A sheet has so many parts where the log tells something of what is wearing out."""
 _FIRST = ("Contradictions", "Signed checks")
 _SCREEN = f"""
 .fl .headline {{ margin: 0; }} .fl h2 {{ margin-top: {STEP_PX}px; }}
@@ -53,13 +57,16 @@ def flight(desk: Desk, record: SortieRecord) -> None:
     content = flight_sheet(desk, record, view)
     with sheet:
         _downloads(content, named(record.entry))
+    _wear(desk, record, content)
     _evidence(content)
 
 
 def _answer(content: SheetContent) -> None:
     """Show the answer: the limits, beside what the flight was flown under."""
-    did, record = content.parts
+    did, record = content.parts[:2]
     strips = [_drawn(b) for band in did for b in _blocks(band) if isinstance(b, Strips)]
+    # What was found is read before any number.
+    found = [b for b in record[0].columns[1] if isinstance(b, Table) and b.rows]
     # What speaks against a flight stands above what it rests on.
     under = sorted(record[0].columns[0], key=lambda b: getattr(b, "title", "") not in _FIRST)
     release = [b for b in under if isinstance(b, Facts)]
@@ -71,7 +78,7 @@ def _answer(content: SheetContent) -> None:
     )
     left, right = st.columns([3, 2], gap="medium")
     with left:
-        parts.html(*map(block_html, strips))
+        parts.html(*map(block_html, strips), *map(block_html, found))
     with right:
         parts.html(*map(block_html, (*beside, *(b for b in content.top if isinstance(b, Facts)))))
         if release:
@@ -87,14 +94,37 @@ def _drawn(strips: Strips) -> Strips:
     return replace(strips, rows=rows)
 
 
+def _wear(desk: Desk, record: SortieRecord, content: SheetContent) -> None:
+    """Show what is wearing out: what was found, a chart of what is chosen, then all figures."""
+    if len(content.parts) < _WITH_WEAR:
+        return
+    found, *rest = content.parts[_WITH_WEAR - 1]
+    parts.html(band_html(found))
+    telling = views.most_telling(desk, record)
+    chosen = st.segmented_control(
+        WEAR_TITLE,
+        WEAR,
+        default=telling,
+        key=f"after-wear-{named(record.entry)}",
+        required=True,
+        label_visibility="collapsed",
+    )
+    _picture(views.wear_picture(desk, record, str(chosen)))
+    parts.html(*(band_html(band) for band in rest if not _pictured(band)))
+
+
+def _pictured(band: Band) -> bool:
+    """Whether a band holds pictures, which stand above in another form."""
+    return any(isinstance(block, Picture) for block in _blocks(band))
+
+
 def _evidence(content: SheetContent) -> None:
-    """Show the rest of the sheet: figures, laps, findings, conditions."""
-    did, record = content.parts
+    """Show the rest of the sheet: figures, laps, conditions."""
+    did, record = content.parts[:2]
     told: list[Block] = []
     for block in (b for band in did for b in _blocks(band)):
         if not isinstance(block, Strips | Picture):
             told.append(block)
-    told += [b for b in record[0].columns[1] if not isinstance(b, Picture)]
     told += [b for band in record[1:] for b in _blocks(band)]
     parts.html(*map(block_html, told))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
@@ -12,8 +12,12 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.flight_view import FlightView, basis_of, flight_view
 from flightlog.operations.sorties import SortieRecord
 from flightlog.recording import Recording
+from flightlog.reports import flight_sheet_wear
 from flightlog.reports.chart import Chart, together
+from flightlog.reports.figure_groups import WEAR
 from flightlog.reports.flight_charts import flight_charts
+from flightlog.reports.stored_debrief import stored_sortie
+from flightlog.reports.wear_charts import wear_chart
 
 _MOST = 4
 """A recording of 40 MB takes 100 MB of memory."""
@@ -30,6 +34,7 @@ class Picture:
 @dataclass
 class _Seen:
     view: FlightView
+    of_wear: dict[str, Picture] = field(default_factory=dict)
 
     @cached_property
     def pictures(self) -> dict[str, Picture]:
@@ -40,6 +45,13 @@ class _Seen:
             name: Picture(chart, None if chart.lacking else figure_of(chart))
             for name, chart in charts.items()
         }
+
+    def wear(self, group: str) -> Picture:
+        """Give the chart of a group of what is wearing out; made when it is first looked at."""
+        if group not in self.of_wear:
+            chart = wear_chart(self.view, group)
+            self.of_wear[group] = Picture(chart, None if chart.lacking else figure_of(chart))
+        return self.of_wear[group]
 
 
 _KEPT: dict[tuple[object, ...], _Seen] = {}
@@ -69,6 +81,18 @@ def view(desk: Desk, record: SortieRecord) -> FlightView:
 def pictures(desk: Desk, record: SortieRecord) -> dict[str, Picture]:
     """Give the charts of a flight as they are drawn; all that goes over time is on one axis."""
     return _seen(desk, record).pictures
+
+
+def most_telling(desk: Desk, record: SortieRecord) -> str:
+    """Give the group of what is wearing out that needs attention first."""
+    view = _seen(desk, record).view
+    stored = stored_sortie(view.debrief, view.whole) if view.debrief else None
+    return flight_sheet_wear.most_telling(stored)[0] if stored is not None else WEAR[0]
+
+
+def wear_picture(desk: Desk, record: SortieRecord, group: str) -> Picture:
+    """Give the chart of a group of what is wearing out as it is drawn."""
+    return _seen(desk, record).wear(group)
 
 
 def _seen(desk: Desk, record: SortieRecord) -> _Seen:

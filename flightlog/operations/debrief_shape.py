@@ -97,6 +97,8 @@ class _Weather(_Shape):
 
 class _Inputs(_Shape):
     aircraft: _File | None = None
+    # Debriefs that were stored earlier have none.
+    pack: _File | None = None
     weather: _Weather | None = None
 
 

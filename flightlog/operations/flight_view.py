@@ -25,7 +25,9 @@ from flightlog.operations.sorties import (
 
 if TYPE_CHECKING:
     from flightlog.analyses.phases import Sortie
+    from flightlog.analyses.takeoff import Takeoff
     from flightlog.estimation.path import FlightPath
+    from flightlog.inputs import Aircraft
     from flightlog.recording import Recording
 
 BY_HAND = "the flight was entered by hand, and no log of it is in the record"
@@ -51,6 +53,10 @@ class FlightView:
         What could not be had, and why; "" where all could. A clause.
     motors : tuple of int
         Outputs that drive a motor, by the aircraft's file of then.
+    aircraft : Aircraft or None
+        As that file had it; None where it is not known.
+    sortie, takeoff : Sortie and Takeoff, or None
+        As the analyses find them in the log; None where they don't.
     """
 
     record: SortieRecord
@@ -60,6 +66,9 @@ class FlightView:
     path: FlightPath | None = None
     why: str = ""
     motors: tuple[int, ...] = ()
+    aircraft: Aircraft | None = None
+    sortie: Sortie | None = None
+    takeoff: Takeoff | None = None
 
     def event(self, name: str) -> float | None:
         """Give a time of the stored debrief, as "liftoff_s", None where it tells none. [s]"""
@@ -105,12 +114,17 @@ def flight_view(desk: Desk, record: SortieRecord, recording: Recording | None = 
     whole, item = stored.whole, stored.debrief
     log, why = _log(desk, entry, recording)
     used = _as_it_was_used(log, whole, item) if log is not None else None
+    aircraft = _aircraft(desk, record, whole, item)
+    sortie, takeoff = flown_in(used, item) if used is not None else (None, None)
     return replace(
         stored,
         recording=used,
-        path=_path(used, item) if used is not None else None,
+        path=path_of(used, item, takeoff) if used is not None else None,
         why="; ".join(filter(None, (why, stored.why))),
-        motors=_motors(desk, record, whole, item),
+        motors=_motors(aircraft),
+        aircraft=aircraft,
+        sortie=sortie,
+        takeoff=takeoff,
     )
 
 
@@ -218,59 +232,67 @@ def _as_it_was_used(log: Recording, whole: Mapping[str, Any], item: Mapping[str,
 # --- the path
 
 
-def _path(log: Recording, item: Mapping[str, Any]) -> FlightPath | None:
+def path_of(log: Recording, item: Mapping[str, Any], takeoff: Takeoff | None) -> FlightPath | None:
+    """Estimate the path of a flight of a stored debrief; None without positions."""
     from flightlog.debriefing import AFTER_S, BEFORE_S
     from flightlog.estimation.path import estimate_path
 
     start, end = number(item.get("start_s")), number(item.get("end_s"))
     if start is None or end is None or end < start:
         return None
-    latency_s, latency_std_s = _latency(log, start, end)
     return estimate_path(
         log,
         start - BEFORE_S,
         end + AFTER_S,
-        latency_s=latency_s,
-        latency_std_s=latency_std_s,
+        # The age of a fix as the take-off tells it: a stored debrief does not keep it.
+        latency_s=takeoff.latency_s if takeoff is not None else None,
+        latency_std_s=takeoff.latency_std_s if takeoff is not None else None,
         rest_until_s=start,
     )
 
 
-def _latency(log: Recording, start_s: float, end_s: float) -> tuple[float | None, float | None]:
-    """Give the age of a fix as the take-off tells it; a stored debrief does not keep it. [s]"""
+def flown_in(log: Recording, item: Mapping[str, Any]) -> tuple[Sortie, Takeoff] | tuple[None, None]:
+    """Find the flight of a stored debrief in its log, and measure its take-off."""
     from flightlog.analyses.phases import find_sorties
-    from flightlog.analyses.takeoff import measure_takeoff
+    from flightlog.analyses.takeoff import measure_takeoff, refined
     from flightlog.inputs import Inputs
 
+    start, end = number(item.get("start_s")), number(item.get("end_s"))
+    if start is None or end is None or end < start:
+        return None, None
+
     def shared_s(sortie: Sortie) -> float:
-        return min(end_s, sortie.end_s) - max(start_s, sortie.start_s)
+        return min(end, sortie.end_s) - max(start, sortie.start_s)
 
     sortie = max(find_sorties(log)[0], key=shared_s, default=None)
     if sortie is None or shared_s(sortie) <= 0:
         return None, None
     takeoff = measure_takeoff(log, sortie, Inputs())
-    return takeoff.latency_s, takeoff.latency_std_s
+    return refined(sortie, takeoff), takeoff
 
 
-# --- what drives the motor
+# --- the aircraft as it was
 
 
-def _motors(
+def _aircraft(
     desk: Desk, record: SortieRecord, whole: Mapping[str, Any], item: Mapping[str, Any]
-) -> tuple[int, ...]:
+) -> Aircraft | None:
     from flightlog.inputs import load_aircraft
-    from flightlog.screening.outputs import drives_motor
 
     given = item.get("inputs") or whole.get("inputs") or {}
     sha256 = (given.get("aircraft") or {}).get("sha256", "")
     try:
         version = desk.versions.by_hash(str(sha256))
         if version is not None:
-            aircraft = desk.loaded(version, load_aircraft)
-        elif record.aircraft:
-            aircraft = desk.aircraft(record.aircraft)
-        else:
-            return ()
+            return desk.loaded(version, load_aircraft)
+        return desk.aircraft(record.aircraft) if record.aircraft else None
     except FlightlogError:
+        return None
+
+
+def _motors(aircraft: Aircraft | None) -> tuple[int, ...]:
+    from flightlog.screening.outputs import drives_motor
+
+    if aircraft is None:
         return ()
     return tuple(c for c, name in sorted(aircraft.outputs.items()) if drives_motor(name))

@@ -1,14 +1,15 @@
 """What a flight is debriefed with: the files and the load that held when it was released.
 
 Later versions of a file say nothing of an earlier flight: its limits stay what they were when it
-was released. Without a release only the aircraft's own file is used, and nothing is guessed.
+was released. Without a release only the aircraft's own file is used, and that of the pack where
+somebody said which one it was; nothing is guessed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.inputs import (
@@ -18,8 +19,10 @@ from flightlog.inputs import (
     GivenWind,
     Inputs,
     Mass,
+    Pack,
     Site,
     load_aircraft,
+    load_pack,
     load_site,
 )
 from flightlog.logbook.entry import CITES, Entry
@@ -27,6 +30,7 @@ from flightlog.logbook.flying_kinds import LOAD_SHEET, WEATHER
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import named, newest
 from flightlog.rules.book import RuleBook, load_rules
+from flightlog.team.histories import Version
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +42,7 @@ class FlownUnder:
     lacking: tuple[str, ...] = ()
 
 
-def flown_under(desk: Desk, aircraft: str, release: Entry | None) -> FlownUnder:
+def flown_under(desk: Desk, aircraft: str, release: Entry | None, pack: str = "") -> FlownUnder:
     """Gather what a flight is debriefed with.
 
     Parameters
@@ -49,6 +53,8 @@ def flown_under(desk: Desk, aircraft: str, release: Entry | None) -> FlownUnder:
         Id of its file; empty where it is not known.
     release : Entry or None
         Under which it was flown.
+    pack : str
+        The pack, where somebody said it; else the one that was released.
 
     Raises
     ------
@@ -58,7 +64,9 @@ def flown_under(desk: Desk, aircraft: str, release: Entry | None) -> FlownUnder:
     if release is None:
         version = desk.versions.in_force("aircraft", aircraft) if aircraft else None
         known = desk.loaded(version, load_aircraft) if version is not None else None
-        return FlownUnder(Inputs(aircraft=known), None)
+        without: list[str] = []
+        flown = _pack(desk, pack, None, without)
+        return FlownUnder(Inputs(aircraft=known, pack=flown), None, tuple(without))
     said = release.body.content
     lacking: list[str] = []
     sheet = _last(desk, release, LOAD_SHEET)
@@ -68,6 +76,7 @@ def flown_under(desk: Desk, aircraft: str, release: Entry | None) -> FlownUnder:
     inputs = Inputs(
         site=_site(desk, release, lacking),
         aircraft=_aircraft(desk, said, lacking),
+        pack=_pack(desk, pack or said["pack"], release, lacking),
         mass=_mass(sheet) if sheet is not None else None,
         wind=_wind(weather.body.content) if weather is not None else None,
         air=_air(weather.body.content) if weather is not None else None,
@@ -105,15 +114,36 @@ def _site(desk: Desk, release: Entry, lacking: list[str]) -> Site | None:
     id_ = release.body.content.get("site")
     if id_ is None:
         return None
+    version = _seen(desk, "site", id_, release, lacking)
+    return desk.loaded(version, load_site) if version is not None else None
+
+
+def _pack(desk: Desk, id_: str, release: Entry | None, lacking: list[str]) -> Pack | None:
+    """Give the pack as its file was when the release was signed, without one as it is now."""
+    if not id_:
+        return None
+    if release is not None:
+        version = _seen(desk, "pack", id_, release, lacking)
+    else:
+        version = desk.versions.in_force("pack", id_)
+        if version is None:
+            lacking.append(f"no file of the pack {id_} is in the record")
+    return desk.loaded(version, load_pack) if version is not None else None
+
+
+def _seen(
+    desk: Desk, kind: Literal["site", "pack"], id_: str, release: Entry, lacking: list[str]
+) -> Version | None:
+    """Give the last version of a file that was there when the release was signed."""
     seen = [
         version
-        for version in desk.versions.history("site", id_)
+        for version in desk.versions.history(kind, id_)
         if desk.ledger.has_seen(release, version.entry)
     ]
     if not seen:
-        lacking.append(f"no file of the site {id_} was in force")
+        lacking.append(f"no file of the {kind} {id_} was in force")
         return None
-    return desk.loaded(seen[-1], load_site)
+    return seen[-1]
 
 
 def _mass(sheet: Entry) -> Mass:

@@ -226,7 +226,7 @@ def _debriefed(
     def under(release: Entry | None) -> Debrief:
         key = release.hash if release is not None else ""
         if key not in made:
-            given = flown_under(desk, aircraft, release)
+            given = flown_under(desk, aircraft, release, told.pack)
             made[key] = debrief(recording, given.inputs, given.rules)
             lacking.extend(given.lacking)
         return made[key]

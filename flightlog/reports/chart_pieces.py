@@ -13,6 +13,7 @@ from flightlog.recording import Recording
 from flightlog.reports.chart import Array, Bound, Line, Mark, Stroke
 from flightlog.reports.numbers import with_unit
 from flightlog.reports.plain import plain
+from flightlog.rules.book import whose
 
 STROKES: tuple[Stroke, ...] = ("solid", "dashed", "dotted", "points")
 """In the order in which the lines of a panel take them."""
@@ -112,9 +113,9 @@ def bound_name(outcome: Mapping[str, Any]) -> str:
 
 
 def limit_source(outcome: Mapping[str, Any]) -> str:
-    """Say whose limit it is: a clause of the rule book, or the aircraft's own file."""
-    if outcome["kind"] == "aircraft":
-        return "aircraft file"
+    """Say whose limit it is: a clause of the rule book, or the file of aircraft or pack."""
+    if own := whose(str(outcome["kind"]), str(outcome["source"])):
+        return f"{own} file"
     return plain(str(outcome["source"] or outcome["limit"]), _LONGEST)
 
 

@@ -27,7 +27,7 @@ _LONGEST = 300
 
 def flight_charts(view: FlightView) -> dict[str, Chart]:
     """Give the charts of a flight: "roll", "track", "laps", "power", "flight", in this order."""
-    why = _sentence(view.why) if view.recording is None or not view.debrief else ""
+    why = no_log(view)
     path = flown_path(view)
     no_path = why or (NO_POSITION if path is None else "")
     charts = (
@@ -38,6 +38,11 @@ def flight_charts(view: FlightView) -> dict[str, Chart]:
         whole_flight_chart(view, path, why),
     )
     return {chart.id: chart for chart in charts}
+
+
+def no_log(view: FlightView) -> str:
+    """Say why nothing of a flight can be drawn; "" where something can."""
+    return _sentence(view.why) if view.recording is None or not view.debrief else ""
 
 
 def _sentence(clause: str) -> str:

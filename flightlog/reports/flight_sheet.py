@@ -1,11 +1,14 @@
-"""The sheet of a flight: what it did, and beside it what it was flown under, on two pages."""
+"""The sheet of a flight: what it did, beside it what it was flown under, and what is wearing out.
+
+A page each; the third only where the log tells something of it.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from flightlog.figures import FIGURES, Figure
+from flightlog.figures import FIGURES
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_view import FlightView, flight_view
 from flightlog.operations.pairing import NOT_CLEAR
@@ -14,17 +17,16 @@ from flightlog.operations.sorties import SortieRecord
 from flightlog.reports.cautions import CAUTIONS
 from flightlog.reports.chart import Chart
 from flightlog.reports.chart_svg import chart_svg
+from flightlog.reports.figure_groups import WEAR, in_groups
 from flightlog.reports.flight_charts import flight_charts
 from flightlog.reports.flight_sheet_record import grave_text, record_bands
+from flightlog.reports.flight_sheet_wear import tells_of_wear, wear_bands, withheld_of_wear
 from flightlog.reports.flights import WITHOUT, times_text
 from flightlog.reports.headline import sortie_headline
 from flightlog.reports.numbers import (
     bound_text,
     digits,
-    figure_span,
-    figure_value,
     span,
-    with_unit,
 )
 from flightlog.reports.sheet_content import (
     Band,
@@ -40,23 +42,29 @@ from flightlog.reports.sheet_content import (
     beside,
     wide,
 )
+from flightlog.reports.sheet_figures import (
+    declared_words,
+    figure_rows,
+    figure_table,
+    strange_rows,
+    withheld_words,
+)
 from flightlog.reports.stored_debrief import (
     StoredLap,
-    StoredQuantity,
     StoredScore,
     StoredSortie,
     stored_sortie,
 )
 from flightlog.reports.stored_words import in_order, outcome_chance, outcome_source
 from flightlog.reports.strip_svg import strip_svg
-from flightlog.reports.words import CAUTION, DECLARED, TOLD_ELSEWHERE, judged_value, subject
+from flightlog.reports.wear_charts import wear_chart
+from flightlog.reports.words import CAUTION, judged_value
 from flightlog.rules.outcomes import Outcome
 
-_MOST_STRIPS, _MOST_FIGURES, _MOST_LAPS, _MOST_WITHHELD = 14, 26, 8, 10
+_MOST_STRIPS, _MOST_LAPS = 14, 8
 _CHART, _CHART_HIGH, _CHART_LOW = 400, 235, 200
 """Size of a chart, in its own units; on paper it is half a page wide."""
 _STRIP = 300
-_FIGURE_HEAD = ("", "figure", "value", "95 % interval")
 _LEGEND = (
     "Line: allowed; broken line: beyond the bound; tick: the bound; diamond: the figure; bar: its "
     "one-sided limits at the required probability p."
@@ -100,6 +108,7 @@ def flight_sheet(desk: Desk, flight: SortieRecord, view: FlightView | None = Non
         parts=(
             tuple(_did(view, stored, charts)),
             tuple(record_bands(desk, flight, stored, _energy(charts["power"]))),
+            *_wear(view, stored),
         ),
         notes=(CAUTION, *CAUTIONS),
         heads=heads_of(desk.ledger),
@@ -176,57 +185,21 @@ def _strip(outcome: Outcome, body: Mapping[str, Any]) -> Strip:
 
 
 def _figures(stored: StoredSortie) -> Iterable[Band]:
-    shown = [f for f in stored.figures.values() if f.id not in TOLD_ELSEWHERE]
-    rows = [_figure_row(f) for f in shown if f.sources != DECLARED]
-    rows += [_strange_row(id_, quantity) for id_, quantity in stored.strange]
+    groups = in_groups(stored.figures.values())
+    rows = figure_rows({name: group for name, group in groups.items() if name not in WEAR})
+    rows += strange_rows(stored.strange)
     half = (len(rows) + 1) // 2
-    left, right = (_figure_table(part) for part in (rows[:half], rows[half:]))
+    left, right = (figure_table(part) for part in (rows[:half], rows[half:]))
     yield beside([left], [right]) if right.rows else wide(left)
 
 
-def _declared(stored: StoredSortie) -> Iterable[Words]:
-    """Give what people said and no sensor measured."""
-    texts = [
-        f"{FIGURES[f.id].label.lower()} {with_unit(figure_value(f), FIGURES[f.id].unit)}"
-        for f in stored.figures.values()
-        if f.sources == DECLARED and f.id not in TOLD_ELSEWHERE
-    ]
-    if texts:
-        yield Words("Declared, not measured", (f"{', '.join(texts)}.",))
-
-
-def _figure_table(rows: Sequence[tuple[str, ...]]) -> Table:
-    """Write a heading only where it changes."""
-    before, told = "", []
-    for heading, *rest in rows:
-        told.append(("" if heading == before else heading, *rest))
-        before = heading
-    none = "No figure could be computed." if not rows else ""
-    return Table("", _FIGURE_HEAD, tuple(told), (0, 1, 0, 0), (2, 3), (), none, _MOST_FIGURES)
-
-
-def _figure_row(figure: Figure) -> tuple[str, ...]:
-    kind = FIGURES[figure.id]
-    value = with_unit(figure_value(figure), kind.unit)
-    return subject(figure.id), kind.label, value, figure_span(figure) or "exact"
-
-
-def _strange_row(id_: str, quantity: StoredQuantity) -> tuple[str, ...]:
-    value = with_unit(f"{quantity.value:.4g}", quantity.unit)
-    return "Others", id_, value, f"{quantity.low:.4g} to {quantity.high:.4g}"
+def _wear(view: FlightView, stored: StoredSortie | None) -> Iterable[tuple[Band, ...]]:
+    """Give the part about what is wearing out, where there is any."""
+    if stored is not None and tells_of_wear(stored):
+        yield tuple(wear_bands(stored, lambda name: wear_chart(view, name), _picture))
 
 
 # --- laps and energy
-
-
-def _withheld(stored: StoredSortie) -> Words:
-    """Group figures that are withheld for the same reason."""
-    groups: dict[str, list[str]] = {}
-    for id_, reason in stored.withheld.items():
-        kind = FIGURES.get(id_)
-        groups.setdefault(reason, []).append(kind.label if kind else id_)
-    told = tuple(f"{', '.join(labels)}: {reason}" for reason, labels in groups.items())
-    return Words("Withheld figures", told, "None.", _MOST_WITHHELD)
 
 
 def _laps(stored: StoredSortie) -> Band:
@@ -240,7 +213,12 @@ def _laps(stored: StoredSortie) -> Band:
         none="No lap was counted.",
         most=_MOST_LAPS,
     )
-    return beside([table, *_score(stored.score)], [*_declared(stored), _withheld(stored)])
+    apart = withheld_of_wear(stored) if tells_of_wear(stored) else {}
+    withheld = {id_: why for id_, why in stored.withheld.items() if id_ not in apart}
+    right: list[Block] = [*declared_words(stored.figures.values())]
+    if withheld or not apart:
+        right.append(withheld_words(withheld))
+    return beside([table, *_score(stored.score)], right)
 
 
 def _energy(chart: Chart) -> Picture:

@@ -16,6 +16,7 @@ from flightlog.operations.measurements import beside as measured_beside
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord, debrief_of
 from flightlog.reports.card_words import flight_texts
+from flightlog.reports.figure_groups import NOT_EXCLUDED
 from flightlog.reports.flights import beside_text, contradiction_text, persons_text, said_texts
 from flightlog.reports.numbers import digits
 from flightlog.reports.release_sheet import release_facts
@@ -143,7 +144,7 @@ def _found(stored: StoredSortie | None) -> Block:
     """Give what was found in the log."""
     if stored is None:
         return Words("Findings", (), "No log was read.")
-    told = [f for f in stored.findings if f.code != _RECOMPUTED]
+    told = [f for f in stored.findings if f.code not in (_RECOMPUTED, NOT_EXCLUDED)]
     keys = {(f.code, f.message, f.start_s) for f in told}
     told += [f for f in stored.of_log if (f.code, f.message, f.start_s) not in keys]
     return Table(

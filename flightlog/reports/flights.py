@@ -20,13 +20,16 @@ from flightlog.operations.pairing import NOT_CLEAR
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord, debrief_of
 from flightlog.reports.cautions import RECORD
+from flightlog.reports.figure_groups import DECLARED, FLIGHT, OTHERS, WEAR, group_of
 from flightlog.reports.numbers import digits, with_unit
 from flightlog.reports.plain import plain
+from flightlog.reports.stored_words import figure_text
 from flightlog.rules.outcomes import WORST_FIRST
 
 WITHOUT = "FLOWN WITHOUT A RELEASE"
 """What stands beside such a flight, wherever it is shown."""
 _INDENT = "  "
+_DECLARED = "Declared"
 _WIDEST = 100
 _LONGEST = 400
 _TOLD = ("without-release", "release-not-clear")
@@ -310,12 +313,20 @@ def _figures(flight: SortieRecord, debrief: Mapping[str, Any] | None, width: int
         bound = f"{outcome['bound']['op']} {outcome['bound']['value']:g} {outcome['bound']['unit']}"
         text = f"{outcome['limit']}: {outcome['outcome']}, {outcome['figure']}{value} ({bound})"
         yield from _wrap(text, width, _INDENT)
-    for id_, figure in debrief["figures"].items():
+    yield from _by_group(debrief["figures"], width)
+
+
+def _by_group(figures: Mapping[str, Mapping[str, Any]], width: int) -> Iterator[str]:
+    """Write the figures of each group as one paragraph, what is wearing out last."""
+    told: dict[str, list[str]] = {name: [] for name in (*FLIGHT, *WEAR, OTHERS, _DECLARED)}
+    for id_, figure in figures.items():
         if id_ in FIGURES:
-            kind = FIGURES[id_]
-            value, low, high = (digits(figure[k], kind.decimals) for k in ("value", "low", "high"))
-            span = f" ({low} to {high})" if low != high else ""
-            yield from _wrap(f"{kind.label}: {with_unit(value, kind.unit)}{span}", width, _INDENT)
+            declared = tuple(figure.get("sources", ())) == DECLARED
+            text = f"{FIGURES[id_].label} {figure_text(id_, figure)}"
+            told[_DECLARED if declared else group_of(id_)].append(text)
+    for name, texts in told.items():
+        if texts:
+            yield from _wrap(f"{name}: {'; '.join(texts)}", width, _INDENT)
 
 
 def _said(desk: Desk, flight: SortieRecord, width: int) -> Iterator[str]:

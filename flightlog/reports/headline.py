@@ -10,6 +10,7 @@ from typing import Protocol
 from flightlog.debriefing import Debrief
 from flightlog.figures import FIGURES, LEVEL, Figure
 from flightlog.findings import Finding
+from flightlog.reports.figure_groups import FAULTS, faults
 from flightlog.reports.numbers import digits, digits_beside, probability, span, with_unit
 from flightlog.reports.plain import plain
 from flightlog.rules.outcomes import WORST_FIRST, Bound, Outcome
@@ -19,6 +20,8 @@ _FIGURE = "takeoff.ground_roll"
 _REASON_LIMIT = 300
 ALARMS = ("autopilot-fault",)
 """Findings that spoil no figure and that nobody may miss."""
+_FAULTS = 3
+"""So many faults are named in the sentence."""
 _BLINDING = ("no-position", "no-clock")
 """Findings after which a flight could not be seen."""
 _SLUG = re.compile(r" \([a-z0-9-]+\)$")
@@ -81,13 +84,16 @@ def _judged_or_measured(sortie: Told) -> bool:
 
 
 def _damaged(every: Sequence[Finding]) -> str:
-    """Warn of faults of the autopilot and of holes in a file without checksums.
+    """Warn of faults of autopilot and airframe, and of holes in a file without checksums.
 
     What stands beside such holes may be wrong as well.
     """
     said = ""
     if any(f.code in ALARMS for f in every):
         said += " The file carries a crash report of the autopilot: see the findings first."
+    if found := list(dict.fromkeys(FAULTS[f.code][1] for f in faults(every))):
+        more = f" and {len(found) - _FAULTS} more" if len(found) > _FAULTS else ""
+        said += f" To be inspected: {', '.join(found[:_FAULTS])}{more}; see the findings first."
     if any(f.code == "damaged-bytes" and "places" in f.evidence for f in every):
         said += " The file is damaged: see the findings first."
     return said

@@ -8,6 +8,7 @@ from typing import Any
 from flightlog.figures import FIGURES
 from flightlog.reports.numbers import digits, digits_beside, probability, with_unit
 from flightlog.reports.plain import plain
+from flightlog.rules.book import whose
 from flightlog.rules.outcomes import WORST_FIRST
 
 _LONGEST = 400
@@ -63,8 +64,9 @@ def outcome_source(outcome: Mapping[str, Any]) -> str:
     """Write whose limit it is and where it stands."""
     limit, source = plain(str(outcome["limit"]), 60), plain(str(outcome["source"]), 80)
     told = [source] if limit in source else [limit, source]
-    if outcome["kind"] != "rule" and "aircraft" not in source:
-        told.append("aircraft")
+    own = whose(outcome["kind"], source)
+    if own and own not in source:
+        told.append(own)
     return ", ".join(part for part in told if part)
 
 

@@ -1,8 +1,8 @@
 """A debrief in words: one screen of plain text, the most important first.
 
-Order: one honest sentence, the outcomes as strips, the figures with their intervals, laps,
-what is withheld and what would unlock it, findings, and a caution. No colour is used, so that
-it reads in sunlight and on paper.
+Order: one honest sentence, the outcomes as strips, findings, what the flight did in figures with
+their intervals, laps, what is wearing out, what is withheld and what would unlock it, and a
+caution. No colour is used, so that it reads in sunlight and on paper.
 """
 
 from __future__ import annotations
@@ -17,6 +17,19 @@ from flightlog.debriefing import Debrief, SortieDebrief
 from flightlog.figures import FIGURES, LEVEL, Figure
 from flightlog.findings import Finding
 from flightlog.recording import Partner, Receipt
+from flightlog.reports.figure_groups import (
+    DECLARED,
+    FAULTS,
+    WEAR,
+    WEAR_TITLE,
+    SurfaceColumn,
+    SurfaceTable,
+    apart,
+    in_groups,
+    is_of_surface,
+    surface_table,
+    withheld_texts,
+)
 from flightlog.reports.headline import ALARMS, headline
 from flightlog.reports.numbers import (
     bound_text,
@@ -30,6 +43,7 @@ from flightlog.reports.numbers import (
 )
 from flightlog.reports.plain import plain
 from flightlog.reports.strip import DRAWN, Look, draw
+from flightlog.rules.book import whose
 from flightlog.rules.outcomes import WORST_FIRST, Outcome
 from flightlog.uncertain import NORMAL_95
 
@@ -48,25 +62,15 @@ _WORD_COLUMN = 17
 """Width of the column that holds shape and word of an outcome."""
 _TAIL = 26
 """Room for the probability behind a strip, so that strips are of one length."""
+_TABLE = 72
+"""From so many characters on figures stand in columns."""
 _SAME_CODE = 3
 """Findings of one kind that are written out; the others are counted."""
 
 _ORDER_OF_SEVERITY = ("stop", "degrade", "note")
 
-_SUBJECTS: Mapping[str, str] = {
-    "takeoff": "Take-off",
-    "charge": "Energy",
-}
-"""First part of a figure id -> heading, where it is not the part itself."""
-
 _RECOMPUTED = "recomputed"
 """Findings of a comparison with an earlier debrief."""
-
-DECLARED = ("declared",)
-"""Sources of a figure that people gave."""
-
-TOLD_ELSEWHERE = ("takeoff.start_time", "takeoff.liftoff_time")
-"""Figures that stand in the line of the sortie."""
 
 UNLOCKED_BY: Mapping[str, str] = {
     "gps": "a position receiver in the log, at 5 Hz or more",
@@ -79,6 +83,7 @@ UNLOCKED_BY: Mapping[str, str] = {
     "inputs": "the pilot's inputs in the log",
     "link": "the link quality in the log",
     "rotation": "the motor's speed in the log",
+    "supply": "the voltage of the servos' supply in the log",
 }
 """Table -> what would bring it."""
 
@@ -117,11 +122,14 @@ def debrief_lines(
             lines += _legend(debrief, width, look)
         if not short:
             lines += _score(sortie, width)
-            lines += _figures(sortie, width)
+            found, open_ = apart(f for f in sortie.findings if f.code != _RECOMPUTED)
+            lines += _findings("Findings", found, width)
+            groups = in_groups(sortie.figures.values())
+            lines += _figures(groups, width)
+            lines += _declared([f for f in sortie.figures.values() if f.sources == DECLARED], width)
             lines += _laps(sortie)
+            lines += _wear(groups, open_, width)
             lines += _withheld(_own(sortie, common), debrief.receipt, width)
-            rest = [f for f in sortie.findings if f.code != _RECOMPUTED]
-            lines += _findings("Findings", rest, width)
     if not short:
         lines += _withheld(common, debrief.receipt, width, "Withheld for every sortie")
         lines += _attempts(debrief, width)
@@ -155,6 +163,8 @@ def _given(debrief: Debrief) -> str:
     ]
     if inputs.aircraft is not None:
         parts.append(f"aircraft {plain(inputs.aircraft.id, 40)}")
+    if inputs.pack is not None:
+        parts.append(f"pack {plain(inputs.pack.id, 40)}")
     if inputs.site is not None:
         parts.append(f"site {plain(inputs.site.id, 40)}")
     if inputs.mass is not None:
@@ -280,11 +290,9 @@ def _outcome(outcome: Outcome, width: int, look: Look) -> list[str]:
     text = f"{label} {judged_value(outcome)}, {bound_text(outcome.bound)}"
     if outcome.definition is not None:
         text += ", by the limit's own definition"
-    source = ", ".join(
-        plain(part, 60)
-        for part in (outcome.limit, outcome.source, "" if outcome.kind == "rule" else "aircraft")
-        if part
-    )
+    own = whose(outcome.kind, outcome.source)
+    told = (outcome.limit, outcome.source, "" if own in outcome.source else own)
+    source = ", ".join(plain(part, 60) for part in told if part)
     lines = _wrap(f"{word:<{_WORD_COLUMN}}{text} ({source})", width, "", " " * _WORD_COLUMN)
     if outcome.quantity is None or outcome.probability is None:
         return lines + _wrap(
@@ -325,30 +333,82 @@ def _score(sortie: SortieDebrief, width: int) -> list[str]:
 # --- figures and laps
 
 
-def subject(figure_id: str) -> str:
-    """Give the heading under which a figure stands."""
-    first = figure_id.split(".", 1)[0]
-    return _SUBJECTS.get(first, first.capitalize())
+def _figures(groups: Mapping[str, list[Figure]], width: int) -> list[str]:
+    lines = [
+        line
+        for name, group in groups.items()
+        if name not in WEAR
+        for line in _block(name, group, width)
+    ]
+    return ["", "Figures, each with its 95 % interval", *lines] if lines else []
 
 
-def _figures(sortie: SortieDebrief, width: int) -> list[str]:
-    shown = [f for f in sortie.figures.values() if f.id not in TOLD_ELSEWHERE]
-    measured = [f for f in shown if f.sources != DECLARED]
-    lines = ["", "Figures, each with its 95 % interval"] if measured else []
-    before = ""
-    for figure in measured:
-        heading = subject(figure.id)
-        lines.append(_figure(figure, "" if heading == before else heading))
-        before = heading
-    return lines + _declared([f for f in shown if f.sources == DECLARED], width)
+def _wear(groups: Mapping[str, list[Figure]], open_: list[Finding], width: int) -> list[str]:
+    """Write what is wearing out, and below it what the log could not have shown."""
+    lines: list[str] = []
+    for name in WEAR:
+        group = groups.get(name, [])
+        lines += _block(name, [f for f in group if not is_of_surface(f.id)], width)
+        if (table := surface_table(group)) is not None:
+            lines += _surfaces(table, width)
+    for finding in open_:
+        text = plain(finding.message, TEXT_LIMIT).rstrip(".")
+        lines += _wrap(f"{text} [{finding.code}]", width, _INDENT, _INDENT * 2)
+    return ["", f"{WEAR_TITLE}, each with its 95 % interval", *lines] if lines else []
+
+
+def _block(name: str, group: list[Figure], width: int) -> list[str]:
+    """Write a small block of figures; on a narrow screen the interval follows as it can."""
+    if not group:
+        return []
+    if width < _TABLE:
+        lines = [f"{_INDENT}{name}"]
+        for figure in group:
+            value = with_unit(figure_value(figure), FIGURES[figure.id].unit)
+            text = f"{FIGURES[figure.id].label} {value} ({figure_span(figure) or 'exact'})"
+            lines += _wrap(text, width, _INDENT * 2, _INDENT * 3)
+        return lines
+    return [_figure(figure, "" if n else name) for n, figure in enumerate(group)]
 
 
 def _figure(figure: Figure, heading: str) -> str:
     kind = FIGURES[figure.id]
     interval = figure_span(figure) or "exact"
     return (
-        f"{_INDENT}{heading:<10}{kind.label:<27}{figure_value(figure):>9} {kind.unit:<6} {interval}"
+        f"{_INDENT}{heading:<10}{kind.label:<30}{figure_value(figure):>8} {kind.unit:<6} {interval}"
     ).rstrip()
+
+
+def _surfaces(table: SurfaceTable, width: int) -> list[str]:
+    """Write a row for each surface, its intervals below it; as many columns as the width takes."""
+    names = [plain(name, 40) for name in table.surfaces]
+    first = max(map(len, (*names, "Surface"))) + 2
+    lines: list[str] = []
+    left = list(table.columns)
+    while left:
+        taken = [left.pop(0)]
+        room = width - len(_INDENT) - first - _wide(taken[0])
+        while left and _wide(left[0]) <= room:
+            room -= _wide(left[0])
+            taken.append(left.pop(0))
+        wide = [_wide(column) for column in taken]
+        lines.append(_row("Surface", [c.head for c in taken], first, wide))
+        for n, name in enumerate(names):
+            cells = [column.cells[n] for column in taken]
+            lines.append(_row(name, [value or "-" for value, _ in cells], first, wide))
+            lines.append(_row("", [span_ for _, span_ in cells], first, wide))
+    return [line for line in lines if line.strip()]
+
+
+def _wide(column: SurfaceColumn) -> int:
+    """Give the width of a column with the space before it."""
+    texts = [column.head, *(text for cell in column.cells for text in cell)]
+    return max(map(len, texts)) + 2
+
+
+def _row(name: str, cells: list[str], first: int, wide: list[int]) -> str:
+    row = "".join(f"{cell:>{w}}" for cell, w in zip(cells, wide, strict=True))
+    return f"{_INDENT}{name:<{first}}{row}".rstrip()
 
 
 def _declared(figures: Iterable[Figure], width: int) -> list[str]:
@@ -397,14 +457,9 @@ def _withheld(
 ) -> list[str]:
     if not withheld:
         return []
-    groups: dict[str, list[str]] = {}
-    for figure_id, reason in withheld.items():
-        kind = FIGURES.get(figure_id)
-        label = kind.label if kind else plain(figure_id, 40)
-        groups.setdefault(reason + _unlock(figure_id, reason, receipt), []).append(label)
+    reasons = {id_: plain(r, TEXT_LIMIT) + _unlock(id_, r, receipt) for id_, r in withheld.items()}
     lines = ["", title]
-    for reason, labels in groups.items():
-        text = f"{', '.join(labels)}: {plain(reason, TEXT_LIMIT)}"
+    for text in withheld_texts(reasons):
         lines += _wrap(text, width, _INDENT, _INDENT * 2)
     return lines
 
@@ -463,10 +518,18 @@ def _findings(title: str, findings: Iterable[Finding], width: int) -> list[str]:
 
 
 def most_severe_first(findings: Iterable[Finding]) -> list[Finding]:
-    """Order findings as they are read: what withholds, what widens, what only tells."""
-    return sorted(
-        findings, key=lambda f: (_ORDER_OF_SEVERITY.index(f.severity), f.code not in ALARMS)
-    )
+    """Order findings as they are read.
+
+    First what is to be inspected before the next flight, then what withholds, what widens, what
+    only tells.
+    """
+    order = list(FAULTS)
+
+    def rank(finding: Finding) -> tuple[int, int, bool]:
+        fault = order.index(finding.code) if finding.code in FAULTS else len(order)
+        return fault, _ORDER_OF_SEVERITY.index(finding.severity), finding.code not in ALARMS
+
+    return sorted(findings, key=rank)
 
 
 def finding_lines(findings: Iterable[Finding], width: int) -> list[str]:

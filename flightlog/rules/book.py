@@ -278,7 +278,7 @@ def _own_limits(
 def limits_after_flight(
     book: RuleBook | None, aircraft: Aircraft | None, pack: Pack | None = None
 ) -> tuple[Limit, ...]:
-    """Give the limits that a flight is judged by: of rule book, aircraft and pack, in this order."""
+    """Give the limits that a flight is judged by: rule book first, then aircraft, then pack."""
     own = (*aircraft_limits(aircraft), *pack_limits(pack))
     every: Iterable[Limit] = (*(book.limits if book else ()), *own)
     return tuple(limit for limit in every if limit.enforced != "before_flight")

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
 
@@ -10,6 +11,7 @@ from flightlog.uncertain import Uncertain
 from tests.made_debriefs import judged, made
 
 ROLL = Uncertain.of(28.9, 0.6, "m", source="all")
+PACK = Path(__file__).parents[2] / "sample_flights" / "pack_a.toml"
 
 
 @pytest.fixture
@@ -89,6 +91,19 @@ def test_enforce_needs_a_limit(answers, capsys):
 
     assert 2 == app.main(["debrief", "a.bin", "--enforce"])
     assert "there is no limit to enforce" in capsys.readouterr().err
+
+
+def test_the_pack_reaches_the_debrief_and_its_limits_can_be_enforced(monkeypatch):
+    seen = []
+
+    def stand_in(log, inputs, rules, columns=None):
+        seen.append(inputs.pack)
+        return made(judged(28.9), roll=ROLL)
+
+    monkeypatch.setattr(debriefing, "debrief_file", stand_in)
+
+    assert 0 == app.main(["debrief", "a.bin", "--pack", str(PACK), "--enforce"])
+    assert [("pack-a", "PK-01")] == [(pack.id, pack.serial) for pack in seen]
 
 
 @pytest.mark.parametrize("typed", [["--air-temperature", "-5"], ["--air-temperature=-5"]])

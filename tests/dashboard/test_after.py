@@ -68,9 +68,13 @@ def test_charts_are_drawn_and_a_missing_sensor_is_named(evening):
 
     page = evening.page("after")
 
-    assert 3 == len(page.get("plotly_chart"))
+    assert 4 == len(page.get("plotly_chart"))
     said = texts(page)
     assert "the log has no airspeed" in said, "what is withheld, and why"
+    assert "What is wearing out" in said
+    page.segmented_control(key=f"after-wear-{name}").set_value("Vibration").run()
+    assert "log the IMU" in texts(page), "a chart that lacks its sensor says which"
+    assert 3 == len(page.get("plotly_chart"))
     assert name in page.selectbox[0].options[0]
 
 
@@ -94,6 +98,7 @@ def test_a_flight_without_a_log_says_so(evening):
     page = evening.page("after")
 
     assert "no log says what this flight did" in texts(page)
+    assert "What is wearing out" not in texts(page)
     assert not page.get("plotly_chart")
 
 

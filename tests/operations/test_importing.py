@@ -71,9 +71,12 @@ def test_a_log_is_kept_debriefed_with_what_it_was_released_with_and_spends_its_r
     assert "club-trial-2027" == inputs["rules"]["id"]
     assert 3.3 == inputs["weather"]["wind_speed"]["value"]
     # Old releases keep old limits: 24 m/s was in force when it was signed, 12 m/s is now.
-    bounds = {o["bound"]["value"] for o in stored["sorties"][0]["outcomes"]
+    bounds = {o["figure"]: o["bound"]["value"] for o in stored["sorties"][0]["outcomes"]
               if o["kind"] == "aircraft"}  # fmt: skip
-    assert {24.0} == bounds
+    assert 24.0 == bounds["flight.max_airspeed"]
+    # The pack that was released is judged too.
+    assert "pack-a" == inputs["pack"]["id"]
+    assert 0.045 == bounds["battery.resistance"]
 
 
 def test_without_a_release_nothing_but_the_aircraft_is_taken(farm):

@@ -95,7 +95,8 @@ def test_limits_of_aircraft_and_pack_count_too(planned):
     text = text.replace("[limits]\n", "[limits]\n" + limit.format("mass.takeoff", 6.0, "kg"))
     planned.enter("aircraft", "pannier", text.encode())
     text = (SAMPLES / "pack_a.toml").read_text(encoding="utf-8")
-    text += "[limits]\n" + limit.format("battery.nominal_energy", 80, "Wh")
+    energy = limit.format("battery.nominal_energy", 80, "Wh")
+    text = text.replace("[limits]\n", f"[limits]\n{energy}")
     planned.enter("pack", "pack-a", text.encode())
 
     assert not judged(planned, "mass.takeoff").holds

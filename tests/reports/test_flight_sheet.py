@@ -6,16 +6,20 @@ from datetime import timedelta
 
 import pytest
 
-from flightlog.contract import to_json
+from flightlog.contract import _finding, to_json
+from flightlog.findings import make_finding
 from flightlog.logbook.codes import head_code
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import sorties
 from flightlog.reports.cautions import CAUTIONS
+from flightlog.reports.figure_groups import WEAR_TITLE
 from flightlog.reports.flight_sheet import HAND_ONLY, NO_DEBRIEF, flight_sheet
+from flightlog.reports.flight_sheet_wear import most_telling
 from flightlog.reports.flights import WITHOUT
 from flightlog.reports.sheet_content import Strips
 from flightlog.reports.sheet_html import sheet_html
 from flightlog.reports.sheet_pdf import sheet_pdf
+from flightlog.reports.stored_debrief import stored_sortie
 from flightlog.uncertain import Uncertain
 from tests.made_debriefs import judged, made
 from tests.operations.conftest import farm, farm_place
@@ -23,6 +27,7 @@ from tests.operations.flown import flown
 from tests.operations.logs import imported, load_sheet, recording, release, stored_debrief, weather
 from tests.operations.made import MORNING
 from tests.reports.sheets import all_of, pages_of
+from tests.reports.wear import SLOW, told_of_wear
 
 __all__ = ["farm", "farm_place"]  # fixtures
 
@@ -89,6 +94,47 @@ def test_the_pages_say_the_same_as_the_content(farm):
         assert text.replace("'", "’") in second.replace("'", "’")
     tip = farm.desk.ledger.order.tips()[0]
     assert (head_code(tip.body.number, tip.hash),) == content.heads
+
+
+def test_what_is_wearing_out_has_a_page_of_its_own(farm):
+    withheld = {f"link.{name}": "the log has no link data" for name in ("margin", "longest_gap")}
+    withheld["climb.gradient"] = "the log has no gps data"
+    imported(farm, NINE, each=told_of_wear(judged(28.94), withheld=withheld))
+    content = flight_sheet(farm.desk, sorties(farm.desk)[-1])
+    first, second, third = pages_of(sheet_pdf(content))
+    page = " ".join(sheet_html(content).split())
+
+    assert WEAR_TITLE in third
+    for text in ("0.0312 ohm", "0.0304 to 0.0320", "left aileron outer", "0.036 to 0.060"):
+        assert text in third
+        assert text in page
+        assert text not in first
+    assert "1023 W" in first, "what was used is no wear"
+    assert "Link margin, Longest gap of the link: the log has no link data" in all_of(content)
+    assert "Climb gradient: the log has no gps data" in first
+    assert f"{SLOW}." in " ".join(third.split())
+    assert "not-excluded" not in second
+
+
+def test_a_fault_stands_first_on_its_page_and_in_the_sentence(farm):
+    each = told_of_wear(judged(28.94))
+    fault = make_finding(
+        "surface-play", "Output 2 (elevator): 1.6 deg of play", evidence={"channel": 2}
+    )
+    each["findings"] = [*each["findings"], _finding(fault)]
+    imported(farm, NINE, each=each)
+    content = flight_sheet(farm.desk, sorties(farm.desk)[-1])
+
+    assert "To be inspected: play in a linkage; see the findings first." in content.headline
+    (words,) = content.parts[2][0].columns[0]
+    assert (WEAR_TITLE, 1) == (words.title, len(words.lines))
+    assert words.lines[0].startswith("Output 2 (elevator): 1.6 deg of play. Don't fly")
+    assert "Surfaces" == most_telling(stored_of(each))[0]
+
+
+def stored_of(each):
+    body = stored_debrief(NINE, each=each)
+    return stored_sortie(body["sorties"][0], body)
 
 
 def test_limits_that_are_not_met_stand_first(farm):

@@ -8,6 +8,7 @@ from flightlog.operations.importing import Imported, finish
 from flightlog.operations.measurements import Beside
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import sorties
+from flightlog.reports.figure_groups import FLIGHT, WEAR
 from flightlog.reports.flights import (
     WITHOUT,
     beside_lines,
@@ -19,6 +20,7 @@ from flightlog.reports.flights import (
 from tests.operations.conftest import farm, farm_place
 from tests.operations.logs import imported, load_sheet, recording, release, stored_debrief, weather
 from tests.operations.made import MORNING
+from tests.reports.wear import told_of_wear
 
 __all__ = ["farm", "farm_place"]  # fixtures
 
@@ -109,6 +111,18 @@ def test_texts_from_outside_can_not_command_the_screen(farm):
 
     lines = [*flight_lines(farm.desk, flight), *list_lines(farm.desk, [flight])]
     assert not any("\x1b" in line or "\x07" in line for line in lines)
+
+
+def test_the_figures_of_a_flight_stand_by_group_and_what_wears_comes_last(farm):
+    imported(farm, NINE, each=told_of_wear())
+    lines = list(flight_lines(farm.desk, sorties(farm.desk)[-1], 200))
+    groups = [line.split(":")[0].strip() for line in lines if line.startswith("  ")]
+
+    shown = [name for name in groups if name in (*FLIGHT, *WEAR)]
+    assert ["Take-off", "Climb", "Flight", "Energy", "Battery", "Surfaces"] == shown[:6]
+    said = text(lines)
+    assert "Landing: Sink rate 0.67 m/s (0.53 to 0.81); Peak load factor at touchdown 2.48" in said
+    assert "Declared: Take-off mass 8.00 kg" in said
 
 
 @pytest.mark.parametrize(("value", "word"), [(28.2, "the intervals agree"), (40.0, "DO NOT AGREE")])

@@ -5,7 +5,8 @@ import dataclasses
 import pytest
 
 from flightlog.analyses.phases import Attempt
-from flightlog.findings import make_finding
+from flightlog.findings import FINDINGS, make_finding
+from flightlog.reports.figure_groups import FAULTS, WEAR
 from flightlog.reports.headline import headline
 from flightlog.uncertain import Uncertain
 from tests.made_debriefs import judged, made
@@ -129,6 +130,22 @@ def test_a_log_that_could_not_show_a_flight_is_not_called_one_without():
 
     assert text.endswith("It could not show one: the log holds no position fix.")
     assert "could not show" not in headline(debrief)
+
+
+def test_what_is_to_be_inspected_is_in_the_sentence_the_gravest_first_and_not_all_of_it():
+    codes = ("weak-aspect", "hard-landing", "cells-apart", "surface-play", "log-gap")
+    found = tuple(make_finding(code, "found") for code in codes)
+    text = headline(dataclasses.replace(made(judged(28.9), roll=metres(28.9)), findings=found))
+
+    assert text.endswith(
+        "is met. To be inspected: play in a linkage, a hard landing, cells that are apart and 1 "
+        "more; see the findings first."
+    )
+
+
+def test_every_fault_that_has_a_group_is_a_finding():
+    assert set(FAULTS) <= set(FINDINGS)
+    assert {group for group, _ in FAULTS.values()} == set(WEAR)
 
 
 def test_a_crash_report_of_the_autopilot_is_in_the_sentence():

@@ -7,11 +7,13 @@ import pytest
 from flightlog.analyses.phases import Attempt
 from flightlog.findings import FINDINGS, make_finding
 from flightlog.recording import Partner, UtcRelation
+from flightlog.reports.figure_groups import WEAR_TITLE
 from flightlog.reports.strip import TYPED
 from flightlog.reports.words import CAUTION, UNLOCKED_BY, debrief_lines
 from flightlog.rules.outcomes import Score
 from flightlog.uncertain import Uncertain
 from tests.made_debriefs import judged, made
+from tests.reports.wear import SLOW, worn
 
 ROLL = Uncertain.of(28.9, 0.6, "m", source="all")
 HOSTILE = "\x1b[31m[red]all well[/red]\nGround roll 1 m: met\u202e"
@@ -23,8 +25,8 @@ def text(debrief, **options):
 
 def test_the_order_is_by_importance():
     shown = text(made(judged(28.9), roll=ROLL))
-    order = ["Ground roll 28.9 m (27.7", "calm.bin", "Sortie 1", "● met", "Figures", "Laps"]
-    order += ["Withheld", "Findings", "This says what the log shows"]
+    order = ["Ground roll 28.9 m (27.7", "calm.bin", "Sortie 1", "● met", "Findings", "Figures"]
+    order += ["Laps, gate found", "Withheld", "This says what the log shows"]
     places = [shown.index(part) for part in order]
 
     assert sorted(places) == places
@@ -42,10 +44,9 @@ def test_outcomes_that_need_attention_come_first():
 @pytest.mark.parametrize("width", [50, 80, 100])
 def test_no_line_is_wider_than_the_screen(width):
     shown = debrief_lines(made(judged(28.9), judged(None), roll=ROLL), width=width)
-    tables = [line for line in shown if line.startswith("  ")]  # figures keep their columns
 
-    assert max(len(line) for line in shown if line not in tables) <= width
-    assert max(len(line) for line in shown) <= 80 or width > 80
+    strips = [line for line in shown if ", needs " in line]  # of no use when they are shorter
+    assert max(len(line) for line in shown if line not in strips) <= width
 
 
 def test_figures_have_their_decimals_units_and_intervals():
@@ -68,6 +69,46 @@ def test_withheld_figures_of_one_reason_stand_together():
     shown = text(made(withheld={"climb.height_at_60s": reason, "climb.gradient": reason}))
 
     assert f"  Height at 60 s, Climb gradient: {reason}" in " ".join(shown.splitlines())
+
+
+def test_what_is_wearing_out_comes_in_blocks_after_what_the_flight_did():
+    shown = text(worn())
+    order = ["Findings", "Figures", "Laps, gate", WEAR_TITLE, "\n  Battery ", "\n  Surfaces "]
+    order += ["\n  Landing ", "\n  Link ", "\n  Vibration ", "cannot be excluded", "Withheld"]
+    places = [shown.index(part) for part in order]
+
+    assert sorted(places) == places
+    assert shown.index("Greatest power") < shown.index("Laps, gate"), "it is no wear"
+    assert "Battery resistance              0.0312 ohm    0.0304 to 0.0320" in shown
+
+
+def test_a_surface_has_one_row_and_its_intervals_below():
+    lines = debrief_lines(worn())
+    head = next(n for n, line in enumerate(lines) if "trim, deg" in line)
+
+    assert "Surface" == lines[head].split()[0]
+    elevator, spans, aileron = lines[head + 1 : head + 4]
+    assert ["elevator", "-1.2", "1.6", "0.061"] == elevator.split()[:4]
+    assert ["-1.8", "to", "-0.6", "1.2", "to", "2.0"] == spans.split()[:6]
+    assert ["left", "aileron", "outer", "-", "-", "0.048"] == aileron.split()[:6]
+    assert elevator.index("1.6") + 3 == spans.index("1.2 to 2.0") + 10, "they end in one column"
+
+
+@pytest.mark.parametrize("width", [50, 64, 80, 100])
+def test_what_is_wearing_out_fits_the_screen(width):
+    shown = debrief_lines(worn(), width=width)
+
+    assert max(map(len, shown)) <= max(width, 50)
+    for word in ("trim", "play", "lag", "gain", "reversals", "0.67 m/s", "0.53 to 0.81"):
+        assert word in "\n".join(shown)
+
+
+def test_what_could_not_be_seen_is_told_once_and_is_no_finding():
+    shown = " ".join(text(worn()).split())
+
+    assert f"{SLOW} [not-excluded]" in shown
+    assert "note: 1200 rows repeat [repeated-fixes]" in shown
+    assert "note: Play" not in shown
 
 
 def test_findings_carry_severity_code_and_remedy():

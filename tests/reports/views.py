@@ -12,7 +12,7 @@ import numpy as np
 import flightlog
 from flightlog.contract import to_json
 from flightlog.inputs import Inputs, load_aircraft, load_site
-from flightlog.operations.flight_view import FlightView, _path
+from flightlog.operations.flight_view import FlightView, flown_in, path_of
 from flightlog.recording import Recording
 from flightlog.reports.chart import Chart, Line, Mark, Panel
 from flightlog.rules.book import load_rules
@@ -40,13 +40,18 @@ def view(name: str = "calm.bin") -> FlightView:
     log, text = stored(name)
     whole = json.loads(text)
     item = whole["sorties"][0]
-    return FlightView(NO_RECORD, item, whole, log, _path(log, item), "", (3,))
+    sortie, takeoff = flown_in(log, item)
+    path = path_of(log, item, takeoff)
+    aircraft = load_aircraft(FILES["aircraft", "pannier"])
+    return FlightView(NO_RECORD, item, whole, log, path, "", (3,), aircraft, sortie, takeoff)
 
 
 def without(view: FlightView, *tables: str) -> FlightView:
     """Give a flight whose log lacks some sensors; the numbers stay."""
     log = cast(Recording, view.recording).without(*tables)
-    return replace(view, recording=log, path=_path(log, view.debrief))
+    sortie, takeoff = flown_in(log, view.debrief)
+    path = path_of(log, view.debrief, takeoff)
+    return replace(view, recording=log, path=path, sortie=sortie, takeoff=takeoff)
 
 
 def with_debrief(view: FlightView, **said: Any) -> FlightView:

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from flightlog.errors import FormulaError, TeamFileError
 from flightlog.figures import FIGURES
-from flightlog.inputs import Aircraft, load_aircraft
+from flightlog.inputs import Aircraft, load_aircraft, load_pack
 from flightlog.rules.book import (
     RuleBook,
     aircraft_limits,
     limits_after_flight,
     load_rules,
+    pack_limits,
+    whose,
 )
 from flightlog.rules.outcomes import Bound
 
@@ -188,11 +191,25 @@ def test_first_clear_is_judged_on_its_own_figure(tmp_path):
 
 def test_an_aircrafts_limits_are_of_its_kind_and_name_their_place():
     aircraft = load_aircraft(ROOT / "sample_flights" / "pannier.toml")
-    (limit,) = aircraft_limits(aircraft)
+    limit, *_ = aircraft_limits(aircraft)
 
     assert ("flight.max_airspeed", "aircraft") == (limit.id, limit.kind)
     assert Bound("<=", 24.0, "m/s") == limit.bound
     assert "flight.max_airspeed" in limit.source
+
+
+def test_a_packs_limits_are_judged_after_the_flight_and_name_its_file():
+    pack = load_pack(ROOT / "sample_flights" / "pack_a.toml")
+    (limit,) = limits_after_flight(None, None, pack)
+
+    assert ("battery.resistance", "aircraft") == (limit.id, limit.kind)
+    assert Bound("<=", 0.045, "ohm") == limit.bound
+    assert 'pack file, [limits] "battery.resistance"' == limit.source
+    assert "pack" == whose(limit.kind, limit.source)
+    said = {"battery.resistance": {"at_most": 45, "unit": "mohm", "source": "maker's sheet"}}
+    (given,) = pack_limits(replace(pack, limits=said))
+    assert given.source.startswith("pack file, maker's sheet")
+    assert ("", "aircraft") == (whose("rule", "pack file"), whose("aircraft", "maker's sheet"))
 
 
 def test_an_aircraft_without_limits_has_none():
