@@ -72,7 +72,9 @@ def _payload_units(inputs: Inputs) -> _Found:
 
 
 def _nominal_energy(inputs: Inputs) -> _Found:
-    aircraft = inputs.aircraft
+    aircraft, pack = inputs.aircraft, inputs.pack
+    if pack is not None and pack.nominal_wh is not None:
+        return Uncertain(pack.nominal_wh, {}, "Wh"), "pack file"
     if aircraft is None or aircraft.battery_nominal_wh is None:
         return "no nominal battery energy was given; give it in the aircraft file"
     return Uncertain(aircraft.battery_nominal_wh, {}, "Wh"), "aircraft file"

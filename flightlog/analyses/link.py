@@ -21,7 +21,7 @@ from flightlog.estimation.path import FlightPath
 from flightlog.figures import Answer, Figure
 from flightlog.findings import Finding
 from flightlog.inputs import Inputs, LinkSetting
-from flightlog.uncertain import Uncertain
+from flightlog.uncertain import Posterior, Uncertain
 
 if TYPE_CHECKING:
     from flightlog.recording import Recording
@@ -158,15 +158,16 @@ def _add_gap(
     if isinstance(silences, str):
         withheld["link.longest_gap"] = silences
         return
-    # The link may have gone and come back anywhere within a period.
-    std = silences.period_s / math.sqrt(6)
+    # The link may have gone and come back anywhere within a period; a gap is never below 0.
+    end = np.linspace(-0.5, 0.5, 21) * silences.period_s
+    gap = np.round(np.maximum(silences.longest_s + (end[:, None] + end), 0.0), 9)
     count, of = len(silences.lost), max(1, round(silences.seen_s))
     low, high = exact_interval(min(count, of), of)
     unsure = sum(d.kind != "link" for d in silences.lost)
     doubt = f", {unsure} of them perhaps of the recorder on the ground" if unsure else ""
     figures["link.longest_gap"] = Figure(
         "link.longest_gap",
-        Uncertain.of(silences.longest_s, std, "s", source="time between reports"),
+        Posterior.from_samples(gap, None, "s"),
         f"{count} drop-outs in {of} s{doubt}: {60 * low:.2g} to {60 * high:.2g} a minute (95 %); "
         f"reports every {silences.period_s:.2g} s",
         ("link",),

@@ -54,6 +54,9 @@ def axis_of(surface: Surface) -> str | None:
     return "pitch" if "tail" in words or "stabil" in words else None
 
 
+_FIT = "fit"
+
+
 def answers(
     surfaces: Mapping[int, Told],
     pulses: Mapping[int, tuple[Array, Array]],
@@ -86,7 +89,7 @@ def answers(
         if answered is None:
             withheld.update(dict.fromkeys((lag, gain, play), why))
             continue
-        figures[lag] = _lag(lag, answered)
+        figures[lag] = _lag(lag, answered, told.step_s)
         if not surface.points:
             withheld.update(dict.fromkeys((gain, play), surface.needs_points))
             continue
@@ -146,10 +149,12 @@ def _answered(
     return answered, ""
 
 
-def _lag(figure: str, answered: Answered) -> Figure:
+def _lag(figure: str, answered: Answered, step_s: float) -> Figure:
+    # Whether a command was held until the next row, or went on changing, the log does not tell.
+    sources = {_FIT: answered.lag_std_s, "between rows of the outputs": step_s / math.sqrt(12)}
     return Figure(
         figure,
-        Uncertain.of(answered.lag_s, answered.lag_std_s, "s", source="fit"),
+        Uncertain(answered.lag_s, sources, "s"),
         "delay that fits the turning acceleration best, 0.15 to 6 Hz",
         ("outputs", "imu"),
     )
@@ -230,12 +235,10 @@ def _slower(
     evidence: dict[str, float | int | str] = {"channel": surface.channel}
     lag, gain = (figures.get(surface.figure(what)) for what in ("lag", "gain"))
     before = baseline.get(surface.figure("lag"))
-    if lag is not None and before is not None:
-        risen = Uncertain(
-            lag.quantity.value - before.value,
-            {"fit": lag.quantity.std, "between flights": before.spread},
-            "s",
-        )
+    if lag is not None and before is not None and isinstance(lag.quantity, Uncertain):
+        # One logger writes its rows in one way, in the baseline's flights as in this one.
+        own = math.hypot(lag.quantity.sources[_FIT], before.spread)
+        risen = Uncertain.of(lag.quantity.value - before.value, own, "s", source="flights")
         if 1 - risen.probability_below(SLOWER_S) >= CONFIDENCE:
             why.append(f"{1000 * risen.value:.0f} ms later than on sound flights")
             evidence |= {"lag_risen_s": risen.value, "lag_risen_std_s": risen.std}

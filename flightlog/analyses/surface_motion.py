@@ -86,12 +86,12 @@ def other_outputs(
     told: Told, pulses: Mapping[int, tuple[Array, Array]], grid: Array, command: Array
 ) -> list[Array]:
     """The other outputs on the grid, without those that move as this one does."""
-    found = []
+    found: list[Array] = []
     moves = np.diff(command)
     for channel, (time_s, pulse) in pulses.items():
         if channel == told.surface.channel or float(pulse.std()) < _LEAST_PULSE_US:
             continue
-        other = np.interp(grid, time_s, pulse)
+        other: Array = np.interp(grid, time_s, pulse)
         step = np.diff(other)
         size = math.sqrt(float(step @ step) * float(moves @ moves))
         if size > 0 and abs(float(step @ moves)) < _TWIN * size:

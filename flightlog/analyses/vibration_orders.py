@@ -173,7 +173,7 @@ class _Lines:
         # A line's flank in the background would be taken off this one.
         apart = 2 * half + LINE_BINS * windows.bin_hz
         shared = coincident(self._speed, order, self._strong, rate, apart)
-        clean = ~shared
+        clean = np.logical_not(shared)
         if clean.sum() < LEAST_WINDOWS:
             return _shared_text(order, self._strong, usual, rate)
         windows, speed = windows.taken(clean), self._speed[clean]

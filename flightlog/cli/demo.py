@@ -254,6 +254,7 @@ def _next(samples: list[Sample], folder: Path, load: str) -> list[str]:
         *joined[:1],
         f"  flightlog convert {_quoted(first.log)} --to {_quoted(folder / 'tables')} --as csv",
         f"  flightlog sortie list --team {_quoted(folder / 'team')}",
+        f"  flightlog trends --team {_quoted(folder / 'team')}",
         *filter(None, [load]),
         f"  flightlog open --team {_quoted(folder / 'team')} --keys {_quoted(folder / 'keys')}",
         f"  flightlog debrief YOUR-OWN-LOG{_typed(rules)}",

@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flightlog.estimation.frames import Array
 
@@ -59,7 +60,7 @@ class Windows:
     @property
     def bin_hz(self) -> float:
         """Distance of these frequencies. [Hz]"""
-        return self.rate_hz / self.time_s.shape[1]
+        return float(self.rate_hz / self.time_s.shape[1])
 
     def taken(self, rows: Array) -> Windows:
         """Some of the windows: by number, or by true and false."""
@@ -218,7 +219,7 @@ def order_power(
 
 def coincident(
     rev_s: Array, order: float, others: tuple[float, ...], rate_hz: float, width_hz: float
-) -> Array:
+) -> NDArray[np.bool_]:
     """Tell where a multiple's place in the spectrum is shared, after folding.
 
     Parameters
@@ -243,7 +244,7 @@ def coincident(
         if other != order:
             shared |= folded((order - other) * rev_s, rate_hz) < width_hz
             shared |= folded((order + other) * rev_s, rate_hz) < width_hz
-    return np.asarray(shared)
+    return np.asarray(shared, dtype=bool)
 
 
 def mean_with_std(values: Array) -> tuple[float, float]:

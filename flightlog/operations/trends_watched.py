@@ -14,7 +14,9 @@ from typing import Literal
 from flightlog.figures import FIGURES, FREE_NAME
 from flightlog.prediction.wear import Practical
 
-UP, DOWN, EITHER = 1, -1, 0
+UP: Literal[1] = 1
+DOWN: Literal[-1] = -1
+EITHER: Literal[0] = 0
 RESISTANCE, TRIM, SINK = "battery.resistance_25c", "surface.NAME.trim", "landing.sink_rate"
 STRUCTURE_PEAK = "vibration.structure_peak"
 

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from flightlog.analyses.battery_left import RESERVE_SHARE
 from flightlog.errors import NotEnoughDataError
 from flightlog.logbook.entry import CITES, Entry
 from flightlog.logbook.flying_kinds import CHECK, FAIL, LIST_BEGUN, PASS
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import named, newest
 
-RESERVE_SHARE = 0.20
-"""Of the pack's energy that stays in it, where its file says nothing: our own choice."""
 CAPACITY_ITEM = "pack-capacity"
 """The item of a check list that measures a capacity, in per cent of what is printed."""
 _PRINTED_STD, _MEASURED_STD = 0.05, 0.02

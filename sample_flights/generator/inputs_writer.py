@@ -111,6 +111,7 @@ valid_min = 60.0
 [[task]]
 id = "linkages"
 title = "Linkages, servo gears and their screws"
+events = ["surface-play", "surface-sense"]
 every_hours = 5.0
 every_landings = 20
 every_days = 30.0
@@ -120,6 +121,7 @@ item = "linkages"
 [[task]]
 id = "motor-mount"
 title = "Motor bearings, mount and screws"
+events = ["vibration"]
 every_hours = 10.0
 independent = true
 list = "periodic"

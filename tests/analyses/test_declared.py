@@ -1,7 +1,7 @@
 import pytest
 
 from flightlog.analyses import declared
-from flightlog.inputs import Aircraft, Inputs, Mass
+from flightlog.inputs import Aircraft, Inputs, Mass, Pack
 
 PANNIER = Aircraft("pannier", "", empty_kg=5.6, battery_nominal_wh=88.8)
 
@@ -19,6 +19,13 @@ def test_all_is_declared():
     }
     assert {f.sources for f in answer.figures.values()} == {("declared",)}
     assert not answer.withheld
+
+
+def test_the_energy_is_that_of_the_pack_that_was_flown():
+    flown = declared.answer(Inputs(aircraft=PANNIER, pack=Pack("pack-a", "", nominal_wh=66.6)))
+    assert flown.figures["battery.nominal_energy"].quantity.value == 66.6
+    unsaid = declared.answer(Inputs(aircraft=PANNIER, pack=Pack("pack-a", "")))
+    assert unsaid.figures["battery.nominal_energy"].quantity.value == 88.8
 
 
 def test_an_error_of_the_mass_is_one_error():

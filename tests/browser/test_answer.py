@@ -49,7 +49,8 @@ def test_a_dropped_log_is_answered_with_its_limits_its_charts_and_what_it_lacked
     page.locator(".js-plotly-plot").nth(2).wait_for()
     page.get_by_role("radio", name="Laps side by side").click()
     window.settle()
-    assert "Laps side by side" in page.locator(".fl-heading").last.inner_text()
+    assert 1 == page.locator(".fl-heading", has_text="Laps side by side").count()
+    assert "What is wearing out" in said
     assert "95 % interval" in said
     window.refuse_cut_off()
 

@@ -75,13 +75,13 @@ def test_the_demo_shows_a_roll_at_reference(flown):
 def test_the_commands_that_the_demo_ends_with_work(flown, monkeypatch, capsys):
     done, folder = flown
     monkeypatch.chdir(folder.parent)
-    commands = [line.split()[1:] for line in done.stdout.splitlines()[-6:]]
+    commands = [line.split()[1:] for line in done.stdout.splitlines()[-7:]]
 
-    for command in commands[:3]:
+    for command in commands[:4]:
         assert 0 == app.main(command)
     # The pages are served until someone ends them; tests/browser opens them.
-    assert "open" == commands[4][0]
-    own = ["calm.bin" if word == "YOUR-OWN-LOG" else word for word in commands[5]]
+    assert ["trends", "open"] == [commands[3][0], commands[5][0]]
+    own = ["calm.bin" if word == "YOUR-OWN-LOG" else word for word in commands[6]]
     own[1] = str(folder / own[1])
     assert 0 == app.main(own)
     assert 2 == capsys.readouterr().out.count("This says what the log shows")

@@ -44,24 +44,26 @@ def sheet_of(team, tmp_path):
     return pages_of(pdf.read_bytes()), html.read_text(encoding="utf-8")
 
 
-def test_a_flight_under_its_release_takes_two_pages(team, tmp_path):
+def test_a_flight_under_its_release_takes_two_pages_and_one_of_wear(team, tmp_path):
     landed(team, SAMPLES / "calm.bin")
-    (first, second), page = sheet_of(team, tmp_path)
+    (first, second, third), page = sheet_of(team, tmp_path)
     head = team.head()
 
     for text in ("Ground roll 28.1 m", "Take-off roll", "Track over the ground", "Laps, gate"):
         assert text in first
     for text in ("Conditions of the release", "Battery and power", "pre-flight", head):
         assert text in second
+    for text in ("What is wearing out", "Sink rate", "Battery resistance", "elevator", head):
+        assert text in third
     assert head in page
     assert page.count("<svg") > 4
 
 
 @pytest.mark.parametrize("log", ["position_1hz_only.bin", "two_flights.bin", "radio_copy.tlog"])
-def test_other_flights_take_two_pages_too(team, tmp_path, log):
+def test_other_flights_take_three_pages_too(team, tmp_path, log):
     landed(team, SAMPLES / log)
 
-    assert 2 == len(sheet_of(team, tmp_path)[0])
+    assert 3 == len(sheet_of(team, tmp_path)[0])
 
 
 def test_a_truncated_log_gives_a_sheet(team, tmp_path):
@@ -71,7 +73,7 @@ def test_a_truncated_log_gives_a_sheet(team, tmp_path):
 
     assert 0 == team.run("sheet", "2027-03-15"), team.err
     (written,) = (tmp_path / "here").glob("flight-*.pdf")
-    assert 2 == len(pages_of(written.read_bytes()))
+    assert 3 == len(pages_of(written.read_bytes()))
     assert f"Written: {written.name}" in team.out
 
 

@@ -52,7 +52,7 @@ def test_the_first_line_is_the_word_and_the_last_ones_are_the_cautions(released_
 
     assert "released" == lines[0]
     assert list(CAUTIONS) == lines[-len(CAUTIONS) :]
-    assert lines[-len(CAUTIONS) - 1].startswith("Head of the record: 102.")
+    assert lines[-len(CAUTIONS) - 1].startswith("Head of the record: 103.")
     assert any(line.startswith("  rests on ") and "(fitness)" in line for line in lines)
 
 

@@ -229,7 +229,9 @@ def test_a_limit_met_in_the_landing_alone_leaves_the_load_factor_of_the_flight()
     finding = only(result, "accelerometer-clipped")
 
     assert finding.severity == "note"
-    assert value(result, "flight.max_load_factor") == value(clean(), "flight.max_load_factor")
+    # A hair's breadth apart: the touchdown, where the flight ends, is smoothed over the hit too.
+    sound = pytest.approx(value(clean(), "flight.max_load_factor"), rel=1e-4)
+    assert value(result, "flight.max_load_factor") == sound
 
 
 # --- vibration-folds
