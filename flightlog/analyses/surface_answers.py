@@ -54,6 +54,11 @@ def axis_of(surface: Surface) -> str | None:
     return "pitch" if "tail" in words or "stabil" in words else None
 
 
+PLAY_RAISED_AT = 0.75
+"""Probability of more play than the limit from which on it is told. To move a surface by hand
+costs a minute, and a linkage that wears on may cost the aircraft; sound flights stay far below.
+[-]"""
+
 _FIT = "fit"
 
 
@@ -188,7 +193,7 @@ def _play(
         ("outputs", "imu"),
     )
     sure = 1 - width.probability_below(limit)
-    if sure < CONFIDENCE:
+    if sure < PLAY_RAISED_AT:
         return figure, None
     low, high = width.interval()
     return figure, make_finding(
