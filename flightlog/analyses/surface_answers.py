@@ -60,6 +60,13 @@ costs a minute, and a linkage that wears on may cost the aircraft; sound flights
 [-]"""
 
 _FIT = "fit"
+# The widest gap that was tried lets the surface follow the air alone: where that explains the
+# turning best, it is the model that does not fit the aircraft.
+_UNFIT_DEG = 0.85 * WIDEST_PLAY_DEG
+_UNFIT = (
+    f"no width up to {WIDEST_PLAY_DEG:.0f} deg explains how the aircraft turns; "
+    "move the surface by hand to feel for play"
+)
 
 
 def answers(
@@ -101,7 +108,10 @@ def answers(
         figures[gain] = _gain(gain, answered, _turns(surface))
         found, worn = _play(told, answered, aircraft)
         slow = _too_slow(told, motion)
-        if found is not None and (worn is not None or not slow):
+        if found is not None and found.quantity.value > _UNFIT_DEG:
+            withheld[play] = _UNFIT
+            worn = None
+        elif found is not None and (worn is not None or not slow):
             figures[play] = found
         else:
             withheld[play] = f"{' and '.join(slow)}; {_ENOUGH}"

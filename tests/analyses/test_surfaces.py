@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -9,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flightlog.analyses import surfaces
+from flightlog.analyses import surface_answers, surfaces
 from flightlog.analyses.surface_data import surfaces_of
 from flightlog.figures import Answer
 from flightlog.inputs import Aircraft, Baseline, Inputs
@@ -226,6 +227,22 @@ def test_play_beyond_the_limit_is_told_and_the_aircraft_file_has_its_own_limit()
     assert finding.evidence["low_deg"] < 2.0 < finding.evidence["high_deg"]
     assert value(first, "play") == pytest.approx(2.0, abs=0.3)
     assert "surface-play" not in codes(second)
+
+
+def test_a_surface_that_no_width_explains_is_no_play(monkeypatch):
+    fitted = surface_answers.answer_to_surface
+
+    def to_the_end(*given: Any) -> Any:
+        found = fitted(*given)
+        if found is None or not found.widths_deg.size:
+            return found
+        return replace(found, probability=(found.widths_deg > 3.7) / 2)
+
+    monkeypatch.setattr(surface_answers, "answer_to_surface", to_the_end)
+    answer = answering(width=2.0)
+
+    assert "no width up to 4 deg explains" in answer.withheld["surface.elevator.play"]
+    assert "surface-play" not in codes(answer)
 
 
 @pytest.mark.parametrize("rates", [{"imu_hz": 50.0}, {"outputs_hz": 10.0}])
