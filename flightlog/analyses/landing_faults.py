@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from flightlog.findings import Finding, make_finding
@@ -12,9 +13,9 @@ SINK, LOAD = "landing.sink_rate", "landing.peak_load_factor"
 HARD_SINK_M_S, HARD_LOAD = 1.5, 4.0
 """A hard landing where the aircraft file sets no limit of its own. [m/s], [-]"""
 
-RAISED_AT = 0.5
+RAISED_AT = 0.75
 """Probability from which on a landing is called hard. An inspection for nothing costs a quarter
-of an hour; a cracked gear that flies again costs the aircraft. More than even is enough, then, and
+of an hour; a cracked gear that flies again costs the aircraft. Three to one is enough, then, and
 less would call sound landings hard on slow logs, until nobody looks any more. [-]"""
 
 OPEN_AT = 0.05
@@ -72,7 +73,7 @@ def hard_landing(
                 "hard-landing", text, evidence=evidence, start_s=time_s, end_s=time_s + 1.0
             ),
         )
-    slow = load is None or not whole
+    slow = load is None or not whole or by_sink >= 0.5
     if not slow or max(by_sink, by_load) < OPEN_AT:
         return ()
     rate = "no usable IMU" if rate_hz is None else f"the IMU came at {rate_hz:.0f} Hz"
@@ -96,18 +97,21 @@ def not_excluded(
 def _limit(
     limits: Mapping[str, Mapping[str, object]], figure: str, unit: str, usual: float
 ) -> tuple[float, bool]:
-    """Give the aircraft's own limit on a figure, in its unit, else the usual one."""
+    """Give the aircraft's own limit on a figure, else the usual one.
+
+    One in another unit is judged by its outcome alone, and takes the place of the usual one too.
+    """
     body = limits.get(figure, {})
     most = body.get("at_most")
-    if isinstance(most, int | float) and body.get("unit", unit) == unit:
-        return float(most), True
+    if isinstance(most, int | float):
+        return (float(most) if body.get("unit", unit) == unit else math.inf), True
     return usual, False
 
 
 def _told(what: str, quantity: Quantity, unit: str, most: float, own: bool, beyond: float) -> str:
     low, high = quantity.interval()
     whose = "the aircraft's own limit" if own else "the usual limit"
-    return (
-        f"{what} was {quantity.value:.2f}{unit} ({low:.2f} to {high:.2f}), beyond {whose} of "
-        f"{most:g}{unit} with a probability of {100 * beyond:.0f} %"
-    )
+    said = f"{what} was {quantity.value:.2f}{unit} ({low:.2f} to {high:.2f})"
+    if math.isinf(most):
+        return said
+    return f"{said}; {100 * beyond:.0f} % probable beyond {whose} of {most:g}{unit}"

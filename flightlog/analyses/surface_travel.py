@@ -290,7 +290,10 @@ def trim(
 
 def _needs_baseline(figure: str) -> str:
     """Why a comparison is withheld."""
-    return f'needs [baseline] "{figure}" in the aircraft file; `flightlog trends` prints the lines'
+    return (
+        f'needs [baseline] "{figure}" in the aircraft file; `flightlog trends --baseline` prints '
+        "the lines"
+    )
 
 
 def _scatter(value: Array, steady: Steady) -> float:

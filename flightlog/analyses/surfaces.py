@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +17,7 @@ from flightlog.analyses.surface_travel import moves, saturation, steady_flight, 
 from flightlog.analyses.track import Window, airborne_window
 from flightlog.estimation.path import FlightPath
 from flightlog.figures import Answer, Figure
-from flightlog.findings import Finding
+from flightlog.findings import Finding, make_finding
 from flightlog.inputs import Inputs
 
 if TYPE_CHECKING:
@@ -69,8 +70,10 @@ def _surfaces(
 ) -> list[Answer]:
     aircraft = inputs.aircraft
     surfaces = surfaces_of(aircraft)
-    if aircraft is None or not surfaces or "outputs" not in recording:
+    if aircraft is None or not surfaces:
         return []
+    if "outputs" not in recording:
+        return [*(_silent(surface) for surface in surfaces), _nothing_told(surfaces)]
     pulses = told(recording, window.start_s, window.end_s)
     seen: dict[int, Told] = {}
     parts: list[Answer] = []
@@ -98,6 +101,18 @@ def _surfaces(
         parts.append(answers(seen, pulses, motion, why_no_motion, aircraft))
         parts.append(Answer(findings=tuple(limit_cycles(recording, seen, window))))
     return parts
+
+
+def _nothing_told(surfaces: Iterable[Surface]) -> Answer:
+    """Say once that a log without outputs excludes nothing."""
+    names = ", ".join(surface.name for surface in surfaces)
+    text = (
+        f"Play and a wrong sense of surfaces ({names}) cannot be excluded: the log has no outputs; "
+        "log what the servos are told, and the inertial sensor"
+    )
+    return Answer(
+        findings=(make_finding("not-excluded", text, evidence={"fault": "surface-play"}),)
+    )
 
 
 def _silent(surface: Surface) -> Answer:

@@ -50,6 +50,10 @@ def trends(
     console = out()
     with desk_of(team, read_only=True) as desk:
         if baseline:
+            if pack or figure:
+                raise UsageError(
+                    "does not go with --pack or --figure", where="--baseline", fix="Leave them out."
+                )
             _baseline(desk, aircraft, as_json)
             return wall.DONE
         answer = trends_answer(desk, aircraft or "", pack or "", figure or "")

@@ -34,7 +34,7 @@ EXCEEDED: Mapping[str, str] = {
     "landing.peak_load_factor": HARD_LANDING,
     "flight.max_airspeed": OVERSPEED,
     "battery.max_current": OVER_CURRENT,
-    "battery.*": PACK_LIMIT,
+    "battery.*": PACK_LIMIT,  # of the pack's own file only
     "surface.*.play": SURFACE_PLAY,
     "surface.*.lag": SURFACE_PLAY,
     "vibration.first_order": VIBRATION,
@@ -57,6 +57,9 @@ FAULTS: Mapping[str, str] = {
 """Finding -> the event that it is."""
 
 _OF_PACK = (OVER_CURRENT, PACK_LIMIT)
+_SINCE = 4
+"""Analyses that tell of wear. What older debriefs hold was long dealt with: it is no event that an
+import of the same log, months later, finds."""
 
 _LONGEST = 600
 
@@ -90,8 +93,9 @@ def shown_events(whole: Mapping[str, Any], clock: LogClock) -> Iterator[Shown]:
         told = ", ".join(_attempt(a, clock) for a in attempts[:10])
         rolls = "a roll was" if len(attempts) == 1 else f"{len(attempts)} rolls were"
         yield Shown(ATTEMPT, 0, f"{rolls} given up, {told}")
+    of_wear = whole.get("tool", {}).get("analyses", 0) >= _SINCE
     for sortie in whole["sorties"]:
-        yield from exceeded(sortie)
+        yield from (shown for shown in exceeded(sortie) if of_wear or shown.word in NOTICED)
 
 
 def exceeded(sortie: Mapping[str, Any]) -> Iterator[Shown]:
@@ -108,6 +112,8 @@ def exceeded(sortie: Mapping[str, Any]) -> Iterator[Shown]:
             value = _number(outcome["value"], outcome["unit"])
             limit = f"{bound['op']} {_number(bound['value'], bound['unit'])}"
             owner = whose(outcome["kind"], str(outcome.get("source", "")))
+            if word == PACK_LIMIT and owner != "pack":
+                continue
             text = f"{outcome['figure']} was {value}, the {owner}'s limit is {limit}"
             told.add(word)
             yield Shown(word, sortie["number"], text)
@@ -152,13 +158,36 @@ def note_log_events(
         for one in (recording, *desk.ledger.of(RECORDING, sha256=whole["log"]["sha256"]))
         for e in desk.ledger.naming(one, CITES, EVENT)
     ]
+    elsewhere = _told_by_other_logs(desk, recording, flights)
     packs = {flight.number: flight.pack for flight in flights}
     added = []
     for event in shown_events(whole, clock_of(recording, whole)):
         begin = f"{BY_THE_LOG}sortie {event.number}: " if event.number else BY_THE_LOG
         pack = packs.get(event.number, "") if event.word in _OF_PACK else ""
+        if (event.number, event.word) in elsewhere or (event.word == PACK_LIMIT and not pack):
+            continue
         if not any(word == event.word and text.startswith(begin) for word, text in there):
             text = f"{begin}{event.text}"
             about = {"pack": pack} if pack else {"aircraft": aircraft}
             added.append(note_event(desk, event.word, **about, text=text, cites=[recording]))
     return tuple(added)
+
+
+def _told_by_other_logs(
+    desk: Desk, recording: Entry, flights: tuple[SortieRecord, ...]
+) -> set[tuple[int, str]]:
+    """Give the events that another log of the same flight has shown: number of the sortie, word."""
+    told = set()
+    for flight in flights:
+        for entry in (flight.entry, *flight.others):
+            for other in desk.ledger.named(entry, CITES, RECORDING):
+                if other.hash == recording.hash:
+                    continue
+                number = entry.body.content.get("number")
+                begin = f"{BY_THE_LOG}sortie {number}: "
+                told |= {
+                    (flight.number, str(e.body.content["event"]))
+                    for e in desk.ledger.naming(other, CITES, EVENT)
+                    if str(e.body.content.get("text", "")).startswith(begin)
+                }
+    return told

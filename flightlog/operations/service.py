@@ -344,7 +344,12 @@ def service_conditions(desk: Desk, plan: Plan) -> list[Condition]:
 def to_clear(stopped: Entry) -> str:
     """Say what would return something to service. A sentence."""
     list_id = list_after(stopped)
-    first = f"Work through the list {list_id}; then an" if list_id else "An"
+    first = (
+        f"Work through the list {list_id} (a record that has no such list: copy the program's "
+        f"template checklists/{list_id}.toml into the team folder and enter it); then an"
+        if list_id
+        else "An"
+    )
     return (
         f"{first} inspector and another person return it: 'flightlog service return "
         f"{named(stopped)} --by INSPECTOR --by OTHER --text WHY'."

@@ -38,11 +38,13 @@ class Baseline:
 def edges_of(desk: Desk, line: Line, kind: Kind) -> tuple[Edge, ...]:
     """Give the limits of a series, in the unit of its figure."""
     aircraft, pack = _files(desk, line)
+    # What all flights err by alike, no line through them shows: at least the surest one's.
+    alike = min((p.std for p in line.now.points), default=0.0)
     given = tuple(
         Edge(
             limit.bound.op,
             limit.bound.value,
-            0.0,
+            alike,
             f"rule book: {limit.source or limit.id}" if limit.kind == "rule" else limit.source,
         )
         for limit in limits_after_flight(_rules(desk, line), aircraft, pack)
@@ -50,16 +52,16 @@ def edges_of(desk: Desk, line: Line, kind: Kind) -> tuple[Edge, ...]:
     )
     sides = {edge.op for edge in given}
     defaults = (
-        _edge(default, baseline_of(line, aircraft, pack))
+        _edge(default, baseline_of(line, aircraft, pack), alike)
         for default in kind.defaults
         if default.op not in sides
     )
     return (*given, *(edge for edge in defaults if edge is not None))
 
 
-def _edge(default: Default, baseline: Baseline | None) -> Edge | None:
+def _edge(default: Default, baseline: Baseline | None, alike: float) -> Edge | None:
     if not default.of:
-        return Edge(default.op, default.value, 0.0, "trigger of an inspection")
+        return Edge(default.op, default.value, alike, "trigger of an inspection")
     if baseline is None:
         return None
     if default.of == "times":
@@ -73,12 +75,14 @@ def _edge(default: Default, baseline: Baseline | None) -> Edge | None:
 
 def baseline_of(line: Line, aircraft: Aircraft | None, pack: Pack | None) -> Baseline | None:
     """Give the baseline of a series, None where there is none yet."""
+    if line.figure == RESISTANCE and pack is not None and pack.resistance_ohm is not None:
+        # Measured on the bench, by other sensors than those of the flights.
+        alike = min((p.std for p in line.now.points), default=0.0)
+        return Baseline(pack.resistance_ohm, alike, "the resistance of the pack file")
     if aircraft is not None and line.figure in aircraft.baseline:
         known = aircraft.baseline[line.figure]
         std = known.spread / math.sqrt(_BASELINE_FLIGHTS)
         return Baseline(known.value, std, "the baseline of the aircraft file")
-    if line.figure == RESISTANCE and pack is not None and pack.resistance_ohm is not None:
-        return Baseline(pack.resistance_ohm, 0.0, "the resistance of the pack file")
     first = [p.value for p in line.now.points[:FEWEST]]
     if len(first) < FEWEST:
         return None

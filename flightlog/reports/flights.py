@@ -31,7 +31,7 @@ WITHOUT = "FLOWN WITHOUT A RELEASE"
 _INDENT = "  "
 _DECLARED = "Declared"
 _WIDEST = 100
-_LONGEST = 400
+_LONGEST = 4000
 _TOLD = ("without-release", "release-not-clear")
 """Contradictions that the line of the pairing has told already."""
 

@@ -31,8 +31,10 @@ CAUTION = (
     "flights show only what is coarse. No line here says that a flight is safe."
 )
 LOOKED = (
-    "Of 100 healthy seasons of 30 flights at most 5 have anything named, over all series and all "
-    "looks together. A single flight that was measured wildly is named as standing out."
+    "Of 100 healthy seasons of 30 flights about 5 at most have a wearing figure named, over all "
+    "series and all looks together, where flights scatter evenly and independently. A flight that "
+    "was measured wildly is named as standing out; a figure that always lay near its limit can be "
+    "named as beyond it."
 )
 BEYOND_DATA = "beyond what was flown"
 HEAD = (
@@ -117,7 +119,12 @@ def edge_text(course: Course, state: EdgeState) -> str:
 
 def worst_edge(course: Course) -> EdgeState | None:
     """Give the limit that is nearest, None where there is none."""
-    return max(course.judged.edges, key=lambda one: (one.ahead, one.now), default=None)
+
+    def worse(one: EdgeState) -> tuple[float, float]:
+        beyond = course.judged.word == BEYOND
+        return (one.now, one.ahead) if beyond else (one.ahead, one.now)
+
+    return max(course.judged.edges, key=worse, default=None)
 
 
 # --- sentences
@@ -126,7 +133,10 @@ def worst_edge(course: Course) -> EdgeState | None:
 def headline(answer: TrendsAnswer) -> list[str]:
     """Say what is named, the worst first; or that nothing is."""
     if not answer.courses:
-        return ["No figure that is watched is in the record yet: import the logs of flights."]
+        return [
+            "No flight of the record has a watched figure that was asked for: look at 'flightlog "
+            "trends' without options, or import the logs of flights."
+        ]
     if not answer.named:
         said = sum(course.judged.word != TOO_FEW for course in answer.courses)
         few = len(answer.courses) - said

@@ -43,6 +43,9 @@ CONFIDENT_OF_RUDDER = 8.0
 nose too, and the pilot answers with the rudder. Two of 200 made-up flights with a sound rudder
 have shown 5.3 the wrong way. [-]"""
 
+CONFIDENT_OF_PANEL = 4.5
+"""The same for a panel of a V tail, both of its axes together. [-]"""
+
 AXES = ("roll", "pitch", "yaw")
 
 _LATER_S = 0.4
@@ -257,18 +260,25 @@ def _wrong_way(
     sense: int,
     responses: Mapping[tuple[int, int], tuple[Uncertain, ...]],
 ) -> list[tuple[Surface, Uncertain]]:
-    """Give the answers that go against the sense, none where an axis goes with it."""
-    found = []
+    """Give the answers that go against the sense, none where too little does.
+
+    Both axes of a panel tell of one sense: squares of how many standard uncertainties each is
+    from zero add up, those of an axis that goes with the sense count against it.
+    """
+    found, against = [], 0.0
     for way in ways:
         answers = responses.get((channel, way.axis))
-        alone = ways == (way,) and AXES[way.axis] == "yaw"
-        enough = CONFIDENT_OF_RUDDER if alone else CONFIDENT
-        if answers is None or not _confident(answers, enough):
+        if answers is None or answers[0].value * answers[1].value <= 0:
             continue
-        if (answers[0].value > 0) == (way.turns * sense > 0):
-            return []
-        found.append((way, answers[0]))
-    return found
+        sure = answers[0].value / max(answers[0].std, 1e-12) * way.turns * sense
+        against -= sure * abs(sure)
+        if sure < 0:
+            found.append((way, answers[0]))
+    if len(ways) > 1:
+        enough = CONFIDENT_OF_PANEL
+    else:
+        enough = CONFIDENT_OF_RUDDER if AXES[ways[0].axis] == "yaw" else CONFIDENT
+    return found if against > enough**2 else []
 
 
 def _reversed(
@@ -305,12 +315,6 @@ def _reversed(
 
 def _verb(axis: str) -> str:
     return {"roll": "rolls", "pitch": "pitches", "yaw": "yaws"}[axis]
-
-
-def _confident(answers: tuple[Uncertain, ...], enough: float) -> bool:
-    """Whether the answer is beyond doubt, and the same a little later."""
-    first, later = answers
-    return abs(first.value) > enough * first.std and first.value * later.value > 0
 
 
 def _responses(view: FlightView) -> dict[tuple[int, int], tuple[Uncertain, ...]]:

@@ -20,7 +20,7 @@ from flightlog.figures import Answer
 from flightlog.inputs import Aircraft, Gear, Inputs, Mass
 from flightlog.recording import Receipt, Recording
 from flightlog.resources import data_path
-from flightlog.uncertain import Uncertain
+from flightlog.uncertain import Posterior, Uncertain
 from tests.estimation.made_landings import TOUCH_S, baro_of, climb_of, made_landing, sampled
 
 NO_TAKEOFF = Takeoff(Answer())
@@ -208,6 +208,35 @@ def test_sink_rate_or_load_factor_alone_makes_it_hard(sink, load, code):
     )
 
     assert [f.code for f in found] == ([code] if code else [])
+
+
+def judged(sink: Uncertain, load: float, *, whole: bool = True, limits: Any = None) -> list[str]:
+    found = hard_landing(
+        sink,
+        Posterior.from_samples(np.linspace(load, load + 4.0, 40), None, ""),
+        whole=whole,
+        impulse_m_s=1.0,
+        rate_hz=20.0,
+        limits=limits or {},
+        time_s=10.0,
+    )
+    return [f.code for f in found]
+
+
+def test_what_a_pulse_that_was_cut_may_have_reached_makes_no_landing_hard():
+    soft = Uncertain.of(0.7, 0.1, "m/s", source="x")
+
+    assert judged(soft, 2.6, whole=False) == ["not-excluded"], "up to 6.6, as far as is known"
+    assert judged(soft, 4.4, whole=False) == ["hard-landing"], "so much was read"
+
+
+def test_a_limit_in_another_unit_takes_the_place_of_the_usual_one():
+    firm = Uncertain.of(1.9, 0.1, "m/s", source="x")
+    own = {"landing.sink_rate": {"at_most": 9.0, "unit": "km/h"},
+           "landing.peak_load_factor": {"at_most": 20.0}}  # fmt: skip
+
+    assert judged(firm, 2.0) == ["hard-landing"]
+    assert judged(firm, 2.0, limits=own) == [], "its outcome judges it"
 
 
 @cache

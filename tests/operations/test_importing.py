@@ -238,6 +238,42 @@ def test_a_pack_beyond_a_limit_of_its_own_is_grounded_and_not_the_aircraft(farm)
     assert "the pack's limit is <= 0.045 ohm" in event.body.content["text"]
 
 
+def test_what_an_old_debrief_holds_of_wear_is_no_event(farm):
+    held = {"outcomes": [RESISTANCE, OVERSPEED], "findings": [fault("surface-sense")]}
+    body = stored_debrief(MORNING, each=held)
+    body["tool"]["analyses"] = 3
+    farm.clock.now = MORNING + timedelta(hours=1)
+
+    finish(farm.desk, recording(farm, body))
+
+    assert ["overspeed"] == [e.body.content["event"] for e in farm.desk.ledger.of("event")]
+
+
+@pytest.mark.parametrize("change", [{"source": "aircraft file"}, {"figure": "battery.sag"}])
+def test_a_limit_of_the_aircrafts_file_grounds_no_pack(farm, change):
+    own = {**RESISTANCE, **change}
+    release(farm, MORNING + timedelta(hours=1))
+    imported(farm, MORNING + timedelta(hours=2), each={"outcomes": [own]})
+
+    grounded = farm.desk.ledger.standing.open_restrictions("pack:pack-a")
+    assert bool(grounded) == ("pack file" in own["source"])
+
+
+def test_a_pack_that_nobody_knows_is_not_grounded_nor_its_aircraft(farm):
+    imported(farm, MORNING, each={"findings": [fault("cell-low")]})
+
+    assert () == farm.desk.ledger.of("event")
+
+
+def test_one_hard_landing_in_two_logs_is_one_event(farm):
+    hard = {"findings": [fault("hard-landing")]}
+    imported(farm, MORNING, each=hard)
+    (flight,) = imported(farm, MORNING, each=hard, file="radio.tlog")
+
+    assert flight.others, "two logs of one flight"
+    assert 1 == len(farm.desk.ledger.of("event", event="hard-landing"))
+
+
 def fault(code: str) -> dict[str, object]:
     return {"code": code, "severity": "note", "message": "It was seen.", "affects": []}
 
