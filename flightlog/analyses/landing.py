@@ -61,6 +61,7 @@ _IDS = (
     "landing.gear_energy",
 )
 _DIP_S = 0.05
+_LEFT_S = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,6 +144,10 @@ def measure_landing(
         reason = f"{data.no_imu or 'the accelerations have a hole'}; nor is there a GPS climb rate"
         blind = not_excluded("no fast accelerations, and no GPS climb rate", touch_s)
         return Landing(Answer(withheld=dict.fromkeys(_IDS, reason), findings=(blind,)))
+    doubt = _doubt(touch, sortie)
+    if doubt:
+        blind = not_excluded(doubt, touch_s)
+        return Landing(Answer(withheld=dict.fromkeys(_IDS, doubt), findings=(blind,)))
     sink = _sink(touch)
     add(SINK, (sink, _how_sink(touch, data)), data.sources)
     load = _load(touch, data.felt) if touch.inertial and data.felt is not None else None
@@ -176,6 +181,18 @@ def answer(
 ) -> Answer:
     """Give the figures of the landing, as `measure_landing` does."""
     return measure_landing(recording, sortie, path, inputs, takeoff).answer
+
+
+def _doubt(touch: Touchdown, sortie: Sortie) -> str:
+    """Why a contact that was found can't be the first one, "" where it can."""
+    if sortie.ends == "log" and touch.time_s > sortie.end_s - _LEFT_S:
+        return "the log ends within a second of the contact: the landing is not whole in it"
+    if touch.inertial and touch.mean_m_s < 2 * touch.std_m_s:
+        return (
+            "the aircraft did not sink at the contact that the accelerations show, so the first "
+            "one is hidden, perhaps in a hole of the log or beyond the sensor's range"
+        )
+    return ""
 
 
 def _sink(touch: Touchdown) -> Quantity:

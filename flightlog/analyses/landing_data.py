@@ -36,6 +36,7 @@ LEAST_BARO_STD_M, LEAST_CLIMB_STD_M_S = 0.15, 0.12
 [m], [m/s]"""
 
 _NOISE_BEFORE_S = 60.0
+_LEAST_VALUES = 4
 _HIGHEST_M_S = 100.0
 
 
@@ -202,7 +203,8 @@ def _climb(recording: Recording, touch_s: float, latency_s: float) -> Series | N
         return None
     t, c, fix = column(rows, "time_s"), column(rows, "climb_m_s"), column(rows, "fix")
     good = np.isfinite(c) & np.isfinite(t) & ~(fix < 3) & (np.abs(c) < _HIGHEST_M_S)
-    if good.sum() < 6:
+    # A column that a receiver does not fill stands still.
+    if good.sum() < 6 or np.unique(c[good]).size < _LEAST_VALUES:
         return None
     t, c = t[good], c[good]
     # With true changes of the climb rate in it, and so rather too large than too small.

@@ -13,6 +13,9 @@ SINK, LOAD = "landing.sink_rate", "landing.peak_load_factor"
 HARD_SINK_M_S, HARD_LOAD = 1.5, 4.0
 """A hard landing where the aircraft file sets no limit of its own. [m/s], [-]"""
 
+HARD_IMPULSE_M_S = 1.2
+"""Velocity that the pulse of a soft landing does not take, rebound included. [m/s]"""
+
 RAISED_AT = 0.75
 """Probability from which on a landing is called hard. An inspection for nothing costs a quarter
 of an hour; a cracked gear that flies again costs the aircraft. Three to one is enough, then, and
@@ -66,6 +69,11 @@ def hard_landing(
     if impulse_m_s is not None:
         evidence["impulse_m_s"] = round(impulse_m_s, 2)
     evidence |= {"probability_sink": round(by_sink, 3), "probability_load": round(by_load, 3)}
+    # A stiff gear or a belly gives a short, high pulse at any landing: where the team has set no
+    # limit of its own, the pulse has to hold what a hard one does.
+    soft = impulse_m_s is None or impulse_m_s < HARD_IMPULSE_M_S
+    if not own_load and soft and by_sink < OPEN_AT:
+        shown = 0.0
     if max(by_sink, shown) >= RAISED_AT:
         text = f"Hard landing at {time_s:.1f} s: {'; '.join(told)}."
         return (

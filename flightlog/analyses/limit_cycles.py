@@ -63,6 +63,9 @@ class Swings:
     narrow: Array
 
 
+_SLOWEST_CLEAR_S = 0.011  # a slower sensor folds the propeller into the band that is looked at
+
+
 def limit_cycles(
     recording: Recording, surfaces: Mapping[int, Told], window: Window
 ) -> Iterator[Finding]:
@@ -87,7 +90,10 @@ def limit_cycles(
         return
     step = float(np.median(np.diff(gyro[0])))
     seconds = float(gyro[0][-1] - gyro[0][0])
-    if step > _SLOWEST_S or not _LEAST_S <= seconds < _MOST_GAPS * step * gyro[0].size:
+    if (
+        step > min(_SLOWEST_S, _SLOWEST_CLEAR_S)
+        or not _LEAST_S <= seconds < _MOST_GAPS * step * gyro[0].size
+    ):
         return
     swings = _swings(*gyro, step)
     quiet = np.ones(swings.start_s.size, dtype=bool)

@@ -44,6 +44,8 @@ FLOOR_SHARE = 0.05
 _FRESH_S = 1.0
 _POSSIBLE_DBM = (-150.0, 30.0)
 
+_LEAST_DBM = -150.0
+
 
 @dataclass(frozen=True, slots=True)
 class Strength:
@@ -123,6 +125,8 @@ def strength_of(recording: Recording, window: Window, inputs: Inputs) -> Strengt
         values = values_of(recording, "link", name)
         good = np.isfinite(time_s) & np.isfinite(values)
         good &= (time_s >= window.start_s) & (time_s <= window.end_s)
+        if name == "rssi_dbm":  # a power that arrives lies far below a milliwatt
+            good &= (values > _LEAST_DBM) & (values < 0)
         if good.sum() < 3:
             continue
         t, v = time_s[good], values[good]

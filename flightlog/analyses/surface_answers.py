@@ -13,7 +13,7 @@ from flightlog.analyses.surface_motion import Motion, other_outputs
 from flightlog.analyses.surface_travel import CONFIDENCE
 from flightlog.estimation.frames import Array
 from flightlog.estimation.linkage_play import WIDEST_PLAY_DEG
-from flightlog.estimation.surface_answer import Answered, answer_to_surface
+from flightlog.estimation.surface_answer import STEP_S, Answered, answer_to_surface
 from flightlog.figures import Answer, Figure
 from flightlog.findings import Finding, make_finding
 from flightlog.inputs import Aircraft, Baseline
@@ -47,7 +47,8 @@ _AXES = {"roll": 0, "pitch": 1, "yaw": 2}
 def axis_of(surface: Surface) -> str | None:
     """Give the axis that a surface turns the aircraft about by its name; None for a flap."""
     words = surface.name.lower()
-    for word, axis in (("aileron", "roll"), ("rudder", "yaw"), ("elevator", "pitch")):
+    turns = ("aileron", "roll"), ("ruddervator", "pitch"), ("rudder", "yaw"), ("elevator", "pitch")
+    for word, axis in turns:
         if word in words:
             return axis
     # Either panel of a V tail and a stabilator pitches; "left tail" yaws as well, but less alone.
@@ -60,6 +61,7 @@ costs a minute, and a linkage that wears on may cost the aircraft; sound flights
 [-]"""
 
 _FIT = "fit"
+_LATEST_S, _LEAST_S = 0.12, 60.0
 # The widest gap that was tried lets the surface follow the air alone: where that explains the
 # turning best, it is the model that does not fit the aircraft.
 _UNFIT_DEG = 0.85 * WIDEST_PLAY_DEG
@@ -111,11 +113,18 @@ def answers(
         if found is not None and found.quantity.value > _UNFIT_DEG:
             withheld[play] = _UNFIT
             worn = None
+        elif found is not None and answered.lag_s > _LATEST_S:
+            withheld[play] = (
+                f"the aircraft answers {answered.lag_s:.2f} s after the command, too late for play "
+                "to be told from a slow servo or a log of two clocks"
+            )
+            worn = None
         elif found is not None and (worn is not None or not slow):
             figures[play] = found
         else:
             withheld[play] = f"{' and '.join(slow)}; {_ENOUGH}"
-        findings += [worn] if worn is not None else []
+        long = motion is not None and motion.grid_s.size * STEP_S >= _LEAST_S
+        findings += [worn] if worn is not None and long else []
         findings += _slower(surface, figures, aircraft.baseline)
     findings += _not_excluded(surfaces.values(), motion, why_no_motion, findings)
     return Answer(figures, withheld, tuple(findings))

@@ -66,6 +66,9 @@ class Steady:
     part: NDArray[np.intp]
 
 
+_SET = ("flap", "spoiler", "brake")  # put to an end and left there
+
+
 def saturation(told: Told, window: Window) -> tuple[Figure, Iterator[Finding]]:
     """Share of the airborne time at an end of the travel, and whether that is too much.
 
@@ -112,7 +115,9 @@ def _saturated(
     landed = not window.missing.endswith("ends in the air")
     late = window.end_s - LAST_S
     before_touchdown = sum(max(0.0, b - max(a, late)) for a, b in stays) if landed else 0.0
-    why = []
+    why: list[str] = []
+    if any(word in told.surface.name.lower() for word in _SET):
+        return
     if share - 1.645 * std > MOST_SATURATED:
         why.append(f"{100 * share:.1f} % of the flight")
     if longest - told.step_s > LONGEST_SATURATED_S:

@@ -134,8 +134,8 @@ def headline(answer: TrendsAnswer) -> list[str]:
     """Say what is named, the worst first; or that nothing is."""
     if not answer.courses:
         return [
-            "No flight of the record has a watched figure that was asked for: look at 'flightlog "
-            "trends' without options, or import the logs of flights."
+            "No figure that is watched is in the record yet, of what was asked for: import the "
+            "logs of flights, or type 'flightlog trends' without options."
         ]
     if not answer.named:
         said = sum(course.judged.word != TOO_FEW for course in answer.courses)

@@ -46,6 +46,10 @@ have shown 5.3 the wrong way. [-]"""
 CONFIDENT_OF_PANEL = 4.5
 """The same for a panel of a V tail, both of its axes together. [-]"""
 
+LATE_S = (0.1, 0.2)
+"""Rows of outputs may be stamped so late, by a logger that writes them last. A wrong sense is told
+only where it is clearer than the right one that comes out when that is allowed for. [s]"""
+
 AXES = ("roll", "pitch", "yaw")
 
 _LATER_S = 0.4
@@ -59,6 +63,7 @@ _LEAST_PULSE_US = 2.0
 _PER_US = 400.0
 _GYRO = tuple(f"gyro_{axis}_rad_s" for axis in "xyz")
 _SIDE = "accel_y_m_s2"
+_PANEL = "ruddervator"
 _WAYS = {"roll": ("right", "left"), "pitch": ("nose up", "nose down"), "yaw": ("right", "left")}
 
 
@@ -81,6 +86,8 @@ class Surface:
 def surface_named(name: str) -> Surface | None:
     """Understand an output's name; None for what turns the aircraft about no single axis."""
     words = name.lower()
+    if _PANEL in words:
+        return None
     if "aileron" in words:
         return Surface(0, 1 if "left" in words else -1)
     if "elevator" in words:
@@ -100,13 +107,15 @@ def panel_named(name: str, dihedral_deg: float | None) -> tuple[Surface, ...]:
     Parameters
     ----------
     name : str
-        "left tail", "right tail"; anything else is no panel, and gives nothing.
+        "left tail", "right tail", "left ruddervator" ...; anything else is no panel, and gives
+        nothing.
     dihedral_deg : float or None
         Tips up positive; None where the aircraft file does not say. [deg]
     """
     words = name.lower()
     sides = [side for side in ("left", "right") if side in words]
-    if "tail" not in words or "wheel" in words or len(sides) != 1 or dihedral_deg is None:
+    named = "tail" in words or _PANEL in words
+    if not named or "wheel" in words or len(sides) != 1 or dihedral_deg is None:
         return ()
     turn = panel_turn(right=sides[0] == "right", dihedral_deg=dihedral_deg)
     ways = [Surface(1, 1 if turn.pitch > 0 else -1)]
@@ -249,9 +258,21 @@ def surface_sense(view: FlightView) -> Iterator[Finding]:
     responses = _responses(view) if known else {}
     for channel, ways in known.items():
         sense = aircraft.senses[channel]
-        turned = _wrong_way(channel, ways, sense, responses)
-        if turned:
+        against, turned = _wrong_way(channel, ways, sense, responses)
+        if against <= _enough(ways):
+            continue
+        moved = [_wrong_way(channel, ways, sense, _responses(view, late))[0] for late in LATE_S]
+        if against > -min(moved):
             yield _reversed(view, aircraft.outputs[channel], channel, sense, turned)
+        else:
+            yield make_finding(
+                "not-excluded",
+                f"A wrong sense of output {channel} ({aircraft.outputs[channel]}) cannot be "
+                "excluded: the log shows one, but the right one if its outputs were stamped "
+                f"{LATE_S[0]:g} to {LATE_S[-1]:g} s too late; look which way the surface goes, "
+                "and log outputs and inertial sensor with one clock",
+                evidence={"fault": "surface-sense"},
+            )
 
 
 def _wrong_way(
@@ -259,8 +280,8 @@ def _wrong_way(
     ways: tuple[Surface, ...],
     sense: int,
     responses: Mapping[tuple[int, int], tuple[Uncertain, ...]],
-) -> list[tuple[Surface, Uncertain]]:
-    """Give the answers that go against the sense, none where too little does.
+) -> tuple[float, list[tuple[Surface, Uncertain]]]:
+    """How much goes against the sense, and the answers that do.
 
     Both axes of a panel tell of one sense: squares of how many standard uncertainties each is
     from zero add up, those of an axis that goes with the sense count against it.
@@ -274,11 +295,14 @@ def _wrong_way(
         against -= sure * abs(sure)
         if sure < 0:
             found.append((way, answers[0]))
+    return against, found
+
+
+def _enough(ways: tuple[Surface, ...]) -> float:
+    """Square of the standard uncertainties that it takes."""
     if len(ways) > 1:
-        enough = CONFIDENT_OF_PANEL
-    else:
-        enough = CONFIDENT_OF_RUDDER if AXES[ways[0].axis] == "yaw" else CONFIDENT
-    return found if against > enough**2 else []
+        return CONFIDENT_OF_PANEL**2
+    return (CONFIDENT_OF_RUDDER if AXES[ways[0].axis] == "yaw" else CONFIDENT) ** 2
 
 
 def _reversed(
@@ -317,7 +341,10 @@ def _verb(axis: str) -> str:
     return {"roll": "rolls", "pitch": "pitches", "yaw": "yaws"}[axis]
 
 
-def _responses(view: FlightView) -> dict[tuple[int, int], tuple[Uncertain, ...]]:
+def _responses(
+    view: FlightView, late_s: float = 0.0
+) -> dict[tuple[int, int], tuple[Uncertain, ...]]:
+    """Answers to all pulses, with rows of the outputs that were stamped so much too late. [s]"""
     start, end = airborne(view.sortie)
     window = (start + _SETTLED_S, end - _SETTLED_S)
     imu = view.recording.one("imu")
@@ -328,7 +355,7 @@ def _responses(view: FlightView) -> dict[tuple[int, int], tuple[Uncertain, ...]]
         return {}
     if float(np.median(np.diff(gyro[0]))) > _SLOWEST_IMU_S:
         return {}
-    pulses = _pulses(outputs, window)
+    pulses = _pulses(outputs, window, late_s)
     if pulses is None:
         return {}
     grid, series = pulses
@@ -336,13 +363,13 @@ def _responses(view: FlightView) -> dict[tuple[int, int], tuple[Uncertain, ...]]
 
 
 def _pulses(
-    outputs: pd.DataFrame, window: tuple[float, float]
+    outputs: pd.DataFrame, window: tuple[float, float], late_s: float
 ) -> tuple[Array, dict[int, Array]] | None:
     """Times about 0.1 s apart at which outputs were logged, and all moving outputs there."""
     rows = cut(outputs, ("channel", "pulse_us"), window)
     if rows is None:
         return None
-    time_s, (channel, pulse) = rows[0], rows[1].T
+    time_s, (channel, pulse) = rows[0] - late_s, rows[1].T
     grid: Array | None = None
     series: dict[int, Array] = {}
     for number in np.unique(channel):

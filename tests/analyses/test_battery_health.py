@@ -387,3 +387,11 @@ def test_hostile_batteries_break_nothing(seed, n):
     rows["temperature_k"] = rng.choice(odd, n)
     answer = debriefed(rows, sortie(), Inputs(pack=pack(), air=GivenAir(290.0)))
     assert all(math.isfinite(f.quantity.value) for f in answer.figures.values())
+
+
+def test_low_cells_on_both_sides_of_a_hole_are_no_run():
+    time_s = np.array([10.0, 11.0, 400.0, 401.0, 402.0])
+    seconds, least = battery_cells._longest_below(time_s, np.array([3.2, 2.98, 2.97, 3.1, 3.2]))
+
+    assert seconds == 1.0
+    assert least == 2.97

@@ -11,7 +11,7 @@ import pandas as pd
 import pytest
 
 import flightlog
-from flightlog.analyses.landing import answer
+from flightlog.analyses.landing import answer, measure_landing
 from flightlog.analyses.landing_faults import hard_landing
 from flightlog.analyses.phases import Sortie, find_sorties
 from flightlog.analyses.takeoff import Takeoff
@@ -210,12 +210,19 @@ def test_sink_rate_or_load_factor_alone_makes_it_hard(sink, load, code):
     assert [f.code for f in found] == ([code] if code else [])
 
 
-def judged(sink: Uncertain, load: float, *, whole: bool = True, limits: Any = None) -> list[str]:
+def judged(
+    sink: Uncertain,
+    load: float,
+    *,
+    whole: bool = True,
+    limits: Any = None,
+    impulse_m_s: float = 1.6,
+) -> list[str]:
     found = hard_landing(
         sink,
         Posterior.from_samples(np.linspace(load, load + 4.0, 40), None, ""),
         whole=whole,
-        impulse_m_s=1.0,
+        impulse_m_s=impulse_m_s,
         rate_hz=20.0,
         limits=limits or {},
         time_s=10.0,
@@ -228,6 +235,26 @@ def test_what_a_pulse_that_was_cut_may_have_reached_makes_no_landing_hard():
 
     assert judged(soft, 2.6, whole=False) == ["not-excluded"], "up to 6.6, as far as is known"
     assert judged(soft, 4.4, whole=False) == ["hard-landing"], "so much was read"
+
+
+def test_a_short_pulse_of_stiff_gear_is_no_hard_landing_unless_the_team_says_so():
+    soft = Uncertain.of(0.7, 0.1, "m/s", source="x")
+    own = {"landing.peak_load_factor": {"at_most": 4.0}}
+
+    assert judged(soft, 6.0) == ["hard-landing"]
+    assert judged(soft, 6.0, impulse_m_s=0.9) == []
+    assert judged(soft, 6.0, impulse_m_s=0.9, limits=own) == ["hard-landing"]
+
+
+def test_a_landing_that_ends_with_the_log_or_without_sinking_is_withheld():
+    whole = made_recording(0.7)
+    cut = Sortie(1, "runway", "air", "log", 92.0, None, TOUCH_S, TOUCH_S + 0.4, (92.0, 93.0))
+    found = measure_landing(whole, cut, None, Inputs(), NO_TAKEOFF)
+
+    assert not found.answer.figures
+    assert found.time_s is None
+    assert "the log ends within a second" in found.answer.withheld["landing.sink_rate"]
+    assert [f.code for f in found.answer.findings] == ["not-excluded"]
 
 
 def test_a_limit_in_another_unit_takes_the_place_of_the_usual_one():

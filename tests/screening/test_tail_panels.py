@@ -14,7 +14,7 @@ from flightlog.figures import Answer
 from flightlog.findings import Finding
 from flightlog.inputs import Aircraft, Inputs
 from flightlog.screening.context import FlightView
-from flightlog.screening.surfaces import Surface, panel_named, surface_sense
+from flightlog.screening.surfaces import Surface, panel_named, surface_named, surface_sense
 from tests.analyses.made import recording, sortie
 
 T = np.arange(10.0, 205.0, 0.02)
@@ -83,6 +83,11 @@ def senses(dihedral: float, left: float, right: float) -> list[Finding]:
     log = recording(outputs=outputs, imu=imu)
     inputs = Inputs(aircraft=aircraft)
     return list(surface_sense(FlightView(log, sortie(), inputs, Takeoff(Answer()), None, {})))
+
+
+def test_a_ruddervator_is_a_panel_and_no_rudder():
+    assert surface_named("left ruddervator") is None
+    assert panel_named("left ruddervator", -35.0) == panel_named("left tail", -35.0) != ()
 
 
 @pytest.mark.parametrize("dihedral", [35.0, -35.0])
