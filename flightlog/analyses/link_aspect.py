@@ -19,13 +19,13 @@ of flights. [dB]"""
 ORDINARY_DB = 3.0
 """How far below its median direction a sound aerial on a small airframe is in its weakest. [dB]"""
 
-NULL_DB = 5.0
+NULL_DB = 4.0
 """Best estimate of the depth from which on a direction is called weak. The estimate leans
 towards the median, by about a decibel where a flight passes a direction a few times: what is 6 dB
 deep reads 5. [dB]"""
 
-CONFIDENCE = 0.95
-"""Probability that the depth is more than `ORDINARY_DB`. [-]"""
+CONFIDENCE = 0.75
+"""Probability that the depth is more than `ORDINARY_DB`: to look at an aerial costs a minute. [-]"""
 
 SMOOTHING_STD_DB = 1.0
 """Error of the depth of a hole with steep edges, which a smooth pattern overshoots. [dB]"""

@@ -40,6 +40,15 @@ GROWN = 2.0
 """So many times what is normal, a propeller is to be looked at. [-]"""
 
 SURE = 0.95
+"""How sure it has to be that it is more than sound flights scatter. [-]"""
+
+RAISED_AT = 0.75
+"""Probability of more than twice normal from which on it is told: a look at a propeller costs a
+minute. [-]"""
+
+FAR_BELOW = 1 / 3
+"""Of what is normal: less is no propeller that got better, but a line that is not where the
+speed says. [-]"""
 
 LEAST_WINDOWS = 10
 """Windows of cruise with the line alone in its place. [-]"""
@@ -100,7 +109,13 @@ def orders_answer(
 
 
 def _lost_in_noise(figure: Figure, baseline: Baseline) -> str:
-    if figure.quantity.std <= BLIND_SHARE * baseline.value:
+    value, std = figure.quantity.value, figure.quantity.std
+    if value + 2 * std < FAR_BELOW * baseline.value:
+        return (
+            f"vibration once a turn is {value:.2f} m/s², far below the {baseline.value:.2f} that "
+            "is normal; check the motor's logged speed and pole pairs"
+        )
+    if std <= BLIND_SHARE * baseline.value:
         return ""
     return (
         f"vibration once a turn is only known to {figure.quantity.std:.2f} m/s², where "
@@ -115,7 +130,7 @@ def _grown(figure: Figure, baseline: Baseline, shown: Shaken) -> list[Finding]:
         return []
     doubled = _probability(value - GROWN * baseline.value, std)
     unusual = _probability(value - baseline.value, math.hypot(std, baseline.spread))
-    if min(doubled, unusual) <= SURE:
+    if doubled < RAISED_AT or unusual <= SURE:
         return []
     times = value / baseline.value
     return [

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from flightlog.analyses import vibration
-from flightlog.figures import Answer
+from flightlog.analyses import vibration, vibration_orders
+from flightlog.figures import Answer, Figure
 from flightlog.inputs import Aircraft, Baseline, Inputs
 from flightlog.recording import Recording
+from flightlog.uncertain import Uncertain
 from tests.analyses.made import recording
 from tests.wear.shaking import flight, shaken
 
@@ -222,3 +223,11 @@ def test_hostile_tables_are_survived(kind: str) -> None:
             assert answer.withheld[id_]
     if kind == "two motors":
         assert "2 motors" in answer.withheld[FIRST]
+
+
+def test_a_line_far_below_normal_is_looked_for_in_the_wrong_place():
+    quantity = Uncertain.of(0.02, 0.01, "m/s²", source="x")
+    figure = Figure("vibration.first_order", quantity, "made", ("imu",))
+
+    assert "pole pairs" in vibration_orders._lost_in_noise(figure, Baseline(0.7, 0.1))
+    assert vibration_orders._lost_in_noise(figure, Baseline(0.05, 0.1)) == ""

@@ -28,7 +28,7 @@ from flightlog.debriefing import AFTER_S, BEFORE_S, debrief
 from flightlog.estimation.path import FlightPath, estimate_path
 from flightlog.figures import Answer
 from flightlog.findings import Finding
-from flightlog.inputs import Baseline, Inputs
+from flightlog.inputs import Baseline, Inputs, Site
 from flightlog.recording import Recording
 from flightlog.screening import FlightView
 from flightlog.screening.surfaces import surface_sense
@@ -125,7 +125,9 @@ LOOKS: dict[str, Callable[[Flight], Iterable[Finding]]] = {
 def _held(path: Path, baseline: Baseline | None) -> tuple[Recording, Inputs, dict[str, Any]]:
     held = pickle.loads(path.read_bytes())
     known = {} if baseline is None else {"baseline": {FIRST: baseline}}
-    inputs = Inputs(aircraft=aircraft_of(held["truth"], **known))
+    station = tuple(held["truth"]["link"]["station_deg"])
+    site = Site("strip", "", pilot_deg=(float(station[0]), float(station[1])))
+    inputs = Inputs(site=site, aircraft=aircraft_of(held["truth"], **known))
     return recording_of(held["tables"]), inputs, held["truth"]
 
 
