@@ -21,11 +21,12 @@ ORDINARY_DB = 3.0
 
 NULL_DB = 4.0
 """Best estimate of the depth from which on a direction is called weak. The estimate leans
-towards the median, by about a decibel where a flight passes a direction a few times: what is 6 dB
-deep reads 5. [dB]"""
+towards the median, by about a decibel where a flight passes a direction a few times, and by more
+where it only grazes a null. [dB]"""
 
 CONFIDENCE = 0.75
-"""Probability that the depth is more than `ORDINARY_DB`: to look at an aerial costs a minute. [-]"""
+"""Probability that the depth is more than `ORDINARY_DB`: to look at an aerial costs a minute.
+[-]"""
 
 SMOOTHING_STD_DB = 1.0
 """Error of the depth of a hole with steep edges, which a smooth pattern overshoots. [dB]"""
