@@ -46,9 +46,10 @@ have shown 5.3 the wrong way. [-]"""
 CONFIDENT_OF_PANEL = 4.5
 """The same for a panel of a V tail, both of its axes together. [-]"""
 
-LATE_S = (0.1, 0.2)
+LATE_S = {0.1: 1.0, 0.2: 0.5}
 """Rows of outputs may be stamped so late, by a logger that writes them last. A wrong sense is told
-only where it is clearer than the right one that comes out when that is allowed for. [s]"""
+only where it is clearer than the right one that comes out when that is allowed for; the less usual
+delay counts half. [s], [-]"""
 
 AXES = ("roll", "pitch", "yaw")
 
@@ -261,7 +262,10 @@ def surface_sense(view: FlightView) -> Iterator[Finding]:
         against, turned = _wrong_way(channel, ways, sense, responses)
         if against <= _enough(ways):
             continue
-        moved = [_wrong_way(channel, ways, sense, _responses(view, late))[0] for late in LATE_S]
+        moved = [
+            _wrong_way(channel, ways, sense, _responses(view, late))[0] * weight
+            for late, weight in LATE_S.items()
+        ]
         if against > -min(moved):
             yield _reversed(view, aircraft.outputs[channel], channel, sense, turned)
         else:
@@ -269,7 +273,7 @@ def surface_sense(view: FlightView) -> Iterator[Finding]:
                 "not-excluded",
                 f"A wrong sense of output {channel} ({aircraft.outputs[channel]}) cannot be "
                 "excluded: the log shows one, but the right one if its outputs were stamped "
-                f"{LATE_S[0]:g} to {LATE_S[-1]:g} s too late; look which way the surface goes, "
+                f"{min(LATE_S):g} to {max(LATE_S):g} s too late; look which way the surface goes, "
                 "and log outputs and inertial sensor with one clock",
                 evidence={"fault": "surface-sense"},
             )
