@@ -77,14 +77,14 @@ EXPECTED: dict[str, Log | Refused] = {
     "dataflash/electric_hand_launch_2013.bin": Log(
         "dataflash",
         "hand rest standstill",
-        "current-not-measured values-missing hand-launch altitude-reference",
+        "current-not-measured values-missing hand-launch altitude-reference hard-landing",
         "gps imu airspeed attitude battery -baro",
     ),
-    # The same values as text.
+    # The same values as text. It comes down with 5 g and 2 m/s, which it has no gear for.
     "dataflash/electric_hand_launch_2013.log": Log(
         "dataflash-text",
         "hand rest standstill",
-        "current-not-measured values-missing hand-launch altitude-reference",
+        "current-not-measured values-missing hand-launch altitude-reference hard-landing",
         "gps imu airspeed attitude battery -baro",
     ),
     # Multicopter; starts in the air; a hole of 57 s before the last row. Its current has no rest
@@ -316,7 +316,8 @@ def test_the_log_is_read_with_its_findings_and_flights(name):
     flights = [f"{s.sortie.launch} {s.sortie.starts} {s.sortie.ends}" for s in got.sorties]
     assert want.sorties == ", ".join(flights)
     found = {f.code for f in got.findings} | {f.code for s in got.sorties for f in s.findings}
-    assert set(want.findings.split()) == found
+    # What a log is too slow to show is said of nearly every one, and has tests of its own.
+    assert set(want.findings.split()) == found - {"not-excluded"}
 
 
 @pytest.mark.parametrize("name", LOGS)
