@@ -1,10 +1,16 @@
-"""Where tests keep their temporary folders."""
+"""Where tests keep their temporary folders, and how many examples a law is tried on."""
 
 from __future__ import annotations
 
 import os
 import shutil
 from pathlib import Path
+
+from hypothesis import settings
+
+# So that all tests end within a quarter of an hour on two cores; a law that needs more says so.
+settings.register_profile("house", max_examples=40)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
 
 IN_MEMORY = Path("/dev/shm")
 ROOM = 4_000_000_000
