@@ -69,7 +69,7 @@ def test_it_ends_with_next_commands_one_on_the_users_own_log(capsys):
     assert "open --team" in last[4]
     assert "keys" in last[4], "else nobody could sign there"
     assert "load --team" in last[3]
-    assert "sortie list" in last[2]
+    assert "trends --team" in last[2]
     assert '"it is here' in last[0]  # quoted, so that it can be typed as it stands
 
 

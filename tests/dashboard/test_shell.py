@@ -37,7 +37,11 @@ def test_a_page_that_waits_for_another_tab_says_so_and_comes(farm_screen, monkey
     def import_long():
         with shell._LOCK:
             at_work.set()
-            time.sleep(0.5)
+            # Until the page has said so, however slow the machine is.
+            for _ in range(600):
+                if said:
+                    break
+                time.sleep(0.05)
 
     other = threading.Thread(target=import_long)
     other.start()

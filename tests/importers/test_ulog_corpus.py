@@ -320,6 +320,7 @@ def test_no_runway_takeoff_is_claimed(name):
 def test_the_climbing_multicopter_of_the_early_format_ends_in_the_air():
     sorties = flightlog.debrief(ours(EARLY)).sorties
 
-    assert [{f.code for f in sortie.findings} for sortie in sorties] == [
+    # What such a log is too slow to show is told as well, by tests of its own.
+    assert [{f.code for f in sortie.findings} - {"not-excluded"} for sortie in sorties] == [
         {"vertical-launch", "ends-in-air"}
     ]
