@@ -9,7 +9,7 @@ from pathlib import Path
 from hypothesis import settings
 
 # So that all tests end within a quarter of an hour on two cores; a law that needs more says so.
-settings.register_profile("house", max_examples=40)
+settings.register_profile("house", max_examples=25)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
 
 IN_MEMORY = Path("/dev/shm")

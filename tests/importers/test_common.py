@@ -84,7 +84,7 @@ def test_one_spike_costs_one_row():
     assert rising(np.array([5.0, 6.0, 1.0, 7.0])).tolist() == [True, True, False, True]
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(st.lists(st.floats(allow_nan=True, allow_infinity=False, width=32), max_size=40))
 def test_what_is_kept_rises(values):
     array = np.array(values, dtype=np.float64)
@@ -94,7 +94,7 @@ def test_what_is_kept_rises(values):
     assert len(kept) >= min(1, np.isfinite(array).sum())
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(st.lists(st.floats(-1e9, 1e9), max_size=60))
 def test_any_clock_comes_out_monotonic(values):
     boot_s = np.array(values, dtype=np.float64)

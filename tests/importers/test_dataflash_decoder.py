@@ -239,7 +239,7 @@ def test_what_was_written_is_read(case):
                 assert ours == theirs or (math.isnan(ours) and math.isnan(theirs))  # type: ignore[arg-type]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(st.data())
 def test_no_damage_makes_the_decoder_fail(data):
     content = bytearray(small_log().data)
@@ -256,7 +256,7 @@ def test_no_damage_makes_the_decoder_fail(data):
             assert len(table[column]) == len(table)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=50, deadline=None)
 @given(st.binary(max_size=400))
 def test_any_bytes_can_be_looked_at(content):
     assert sniff(content) in (Match.NO, Match.MAYBE, Match.YES)

@@ -354,7 +354,7 @@ _CELLS = st.one_of(
     st.sampled_from(["utf-8", "utf-16", "cp1252"]),
     st.booleans(),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 def test_any_text_gives_a_recording_or_an_error_of_ours(
     tmp_path_factory, rows, delimiter, encoding, as_card
 ):

@@ -267,7 +267,7 @@ def test_any_numbers_come_back_exactly(values, decimal):
 
 
 @given(st.text(max_size=400), st.sampled_from([",", ";", "\t", "|", None]))
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 def test_any_text_is_read_or_is_no_table(text, delimiter):
     text = unix_lines(text.replace("\0", ""))
     dialect = find_dialect(text, delimiter=delimiter)

@@ -358,7 +358,7 @@ def test_cut_at_every_byte_it_invents_nothing():
     assert rows == set(range(1, 9))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(damaged(LONG))
 def test_whatever_the_damage_a_recording_or_a_clear_error(content):
     sniff(content)

@@ -398,7 +398,7 @@ def test_long_lines_of_nothing(junk):
     assert keeps_promises(load, (junk * 3000).encode()[:65536]) is None
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=75, deadline=None)
 @given(damaged(LONG))
 def test_whatever_the_damage_a_recording_or_a_clear_error(content):
     sniff(content)

@@ -98,7 +98,7 @@ CHANGES = st.sampled_from(sorted(FILES)).flatmap(
 )
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(change=CHANGES, flag=st.booleans(), telling=st.sampled_from([ONE, TWO]))
 def test_no_limit_changes_without_a_second_signature_whatever_the_entry_says(change, flag, telling):
     kind, leaf, how = change
@@ -179,7 +179,7 @@ def limit_of(shelf: Shelf, entry: Entry) -> object:
     return table_of(path.read_bytes(), "aircraft", path)["limits"]
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(plan=PLANS)
 def test_who_signs_alone_changes_no_limit_of_what_was_in_force_to_them(plan):
     with tempfile.TemporaryDirectory() as root:
@@ -199,7 +199,7 @@ def test_who_signs_alone_changes_no_limit_of_what_was_in_force_to_them(plan):
             assert all(limit_of(shelf, entry) == one for one in limits)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(plan=PLANS)
 def test_every_limit_that_ever_counted_was_agreed_by_two_whose_signatures_count(plan):
     with tempfile.TemporaryDirectory() as root:
@@ -212,7 +212,7 @@ def test_every_limit_that_ever_counted_was_agreed_by_two_whose_signatures_count(
         assert all(limit_of(shelf, entry) in agreed for entry in good)
 
 
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(plan=PLANS)
 def test_what_is_added_never_makes_a_version_good_that_was_there_and_was_not(plan):
     with tempfile.TemporaryDirectory() as root:
