@@ -151,19 +151,11 @@ def _sortie(
     from flightlog.analyses import landing as landing_analysis
     from flightlog.analyses import laps as lap_analysis
     from flightlog.analyses.takeoff import measure_takeoff, refined
-    from flightlog.estimation.path import estimate_path
     from flightlog.screening import UNUSABLE, FlightView, screen_flight, screen_sensors
 
     takeoff = measure_takeoff(recording, sortie, inputs)
     sortie = refined(sortie, takeoff)
-    path = estimate_path(
-        recording,
-        sortie.start_s - BEFORE_S,
-        sortie.end_s + AFTER_S,
-        latency_s=takeoff.latency_s,
-        latency_std_s=takeoff.latency_std_s,
-        rest_until_s=sortie.start_s,
-    )
+    path = flown_path(recording, sortie, takeoff)
     view = FlightView(recording, sortie, inputs, takeoff, path, takeoff.answer.figures)
     faults = screen_sensors(view)
     spoilt = {UNUSABLE[f.code] for f in faults if f.severity == "stop" and f.code in UNUSABLE}
@@ -192,6 +184,35 @@ def _sortie(
         outcomes=outcomes,
         score=score,
         findings=(*(f for f in near if f.start_s is not None), *ours),
+    )
+
+
+def flown_path(recording: Recording, sortie: Sortie, takeoff: Takeoff) -> FlightPath | None:
+    """Estimate the path of a sortie, with some rest before and after it.
+
+    Parameters
+    ----------
+    recording : Recording
+        The log.
+    sortie : Sortie
+        With the measured start.
+    takeoff : Takeoff
+        Tells the age of a fix.
+
+    Returns
+    -------
+    FlightPath or None
+        None where there are too few position fixes.
+    """
+    from flightlog.estimation.path import estimate_path
+
+    return estimate_path(
+        recording,
+        sortie.start_s - BEFORE_S,
+        sortie.end_s + AFTER_S,
+        latency_s=takeoff.latency_s,
+        latency_std_s=takeoff.latency_std_s,
+        rest_until_s=sortie.start_s,
     )
 
 

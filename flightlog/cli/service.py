@@ -93,7 +93,7 @@ def _say_stopped(desk: Desk, entry: Entry) -> None:
     about = sorted(stopped_by(desk.ledger, entry))
     if about:
         out().line(f"Out of service: {', '.join(one.replace(':', ' ', 1) for one in about)}")
-        out().line(to_clear(entry))
+        out().line(to_clear(desk, entry))
 
 
 @service_app.command()
@@ -186,5 +186,5 @@ def show(team: TeamOption = None) -> None:
             for entry in entries:
                 found.append(f"{about.replace(':', ' ', 1)}: {why_of(entry)}")
                 found += [f"  {why}" for why in ignored_returns(desk, entry)]
-                found.append(f"  {to_clear(entry)}")
+                found.append(f"  {to_clear(desk, entry)}")
         out().lines(found or ["Nothing is out of service."])

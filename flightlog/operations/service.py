@@ -338,18 +338,21 @@ def service_conditions(desk: Desk, plan: Plan) -> list[Condition]:
         for thing, id_, entry in stopped
     )
     entries = dict.fromkeys(entry for _, _, entry in stopped)
-    return [Condition("service", False, says, " ".join(to_clear(entry) for entry in entries))]
+    return [Condition("service", False, says, " ".join(to_clear(desk, entry) for entry in entries))]
 
 
-def to_clear(stopped: Entry) -> str:
-    """Say what would return something to service. A sentence."""
+def to_clear(desk: Desk, stopped: Entry) -> str:
+    """Say what would return something to service. A sentence, or two.
+
+    A record that was begun before a list shipped with the program has to take it over first.
+    """
     list_id = list_after(stopped)
-    first = (
-        f"Work through the list {list_id} (a record that has no such list: copy the program's "
-        f"template checklists/{list_id}.toml into the team folder and enter it); then an"
-        if list_id
-        else "An"
-    )
+    first = f"Work through the list {list_id}; then an" if list_id else "An"
+    if list_id and desk.versions.in_force("checklist", list_id) is None:
+        first = (
+            f"This record has no list {list_id}: copy checklists/{list_id}.toml of the program "
+            f"into the team folder and enter it with 'flightlog team enter'. {first}"
+        )
     return (
         f"{first} inspector and another person return it: 'flightlog service return "
         f"{named(stopped)} --by INSPECTOR --by OTHER --text WHY'."

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from flightlog.errors import RefusedError, UsageError
@@ -102,6 +104,18 @@ def test_after_a_hard_landing_the_list_comes_before_the_return(farm):
     assert holds(farm)
     note_event(farm.desk, "hard-landing", aircraft="pannier")
     assert 1 == len(stops(farm.desk, "aircraft", "pannier"))
+
+
+def test_a_record_without_the_list_says_how_to_take_it_over(farm, monkeypatch):
+    note_event(farm.desk, "hard-landing", aircraft="pannier")
+    (known,) = service_conditions(farm.desk, PLAN)
+    newer = replace(EVENTS["hard-landing"], list="after-a-landing-of-tomorrow")
+    monkeypatch.setitem(EVENTS, "hard-landing", newer)
+    (unknown,) = service_conditions(farm.desk, PLAN)
+
+    assert known.clear.startswith("Work through the list after-hard-landing")
+    assert "copy checklists/after-a-landing-of-tomorrow.toml of the program" in unknown.clear
+    assert "flightlog team enter" in unknown.clear
 
 
 def test_a_return_without_the_list_returns_nothing_though_two_persons_signed(farm):
@@ -250,5 +264,7 @@ def test_what_restricts_and_has_not_the_form_of_its_kind_stops_and_breaks_nothin
     assert not holds(farm)
     assert () == defects(farm.desk)
     assert all(
-        "flightlog service return" in to_clear(e) for _, es in all_stops(farm.desk) for e in es
+        "flightlog service return" in to_clear(farm.desk, e)
+        for _, es in all_stops(farm.desk)
+        for e in es
     )

@@ -15,24 +15,20 @@ import pickle
 from collections import Counter
 from collections.abc import Callable, Iterable
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from flightlog.analyses import landing, link, surfaces, vibration
-from flightlog.analyses.phases import Sortie, find_sorties
-from flightlog.analyses.takeoff import Takeoff, measure_takeoff, refined
-from flightlog.debriefing import AFTER_S, BEFORE_S, debrief
-from flightlog.estimation.path import FlightPath, estimate_path
+from flightlog.debriefing import debrief
 from flightlog.figures import Answer
 from flightlog.findings import Finding
 from flightlog.inputs import Baseline, Inputs, Site
 from flightlog.recording import Recording
 from flightlog.screening import FlightView
 from flightlog.screening.surfaces import surface_sense
-from tests.wear.flights import aircraft_of, folder, recording_of
+from tests.wear.flights import Flight, aircraft_of, folder, prepared, recording_of
 
 FIRST = "vibration.first_order"
 
@@ -66,33 +62,6 @@ SHOWN_S = 10.0
 """So long a null has to face the station before the flight can be said to show it. [s]"""
 
 Found = tuple[set[str], set[str], dict[str, float]]
-
-
-@dataclass(frozen=True)
-class Flight:
-    """One simulated flight, up to its path."""
-
-    recording: Recording
-    inputs: Inputs
-    sortie: Sortie
-    takeoff: Takeoff
-    path: FlightPath | None
-
-
-def prepared(recording: Recording, inputs: Inputs) -> Flight:
-    """Find phases and path, as a debrief does."""
-    (sortie, *_), _, _ = find_sorties(recording)
-    takeoff = measure_takeoff(recording, sortie, inputs)
-    sortie = refined(sortie, takeoff)
-    path = estimate_path(
-        recording,
-        sortie.start_s - BEFORE_S,
-        sortie.end_s + AFTER_S,
-        latency_s=takeoff.latency_s,
-        latency_std_s=takeoff.latency_std_s,
-        rest_until_s=sortie.start_s,
-    )
-    return Flight(recording, inputs, sortie, takeoff, path)
 
 
 def _sense(flight: Flight) -> Iterable[Finding]:

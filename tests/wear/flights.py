@@ -16,12 +16,17 @@ import pickle
 import tempfile
 import time
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from flightlog.inputs import Aircraft, Gear, LinkSetting
+from flightlog.analyses.phases import Sortie, find_sorties
+from flightlog.analyses.takeoff import Takeoff, measure_takeoff, refined
+from flightlog.debriefing import flown_path
+from flightlog.estimation.path import FlightPath
+from flightlog.inputs import Aircraft, Gear, Inputs, LinkSetting
 from flightlog.recording import Receipt, Recording
 from sample_flights.generator import whole_flights as whole
 from sample_flights.generator import whole_sensors
@@ -49,6 +54,26 @@ def recording_of(tables: Tables, name: str = "simulated") -> Recording:
     start = min(float(f["time_s"].iloc[0]) for f in full.values())
     end = max(float(f["time_s"].iloc[-1]) for f in full.values())
     return Recording(full, Receipt(name, 0, "", "simulated", 1, duration_s=end - start))
+
+
+@dataclass(frozen=True)
+class Flight:
+    """One simulated flight, up to its path."""
+
+    recording: Recording
+    inputs: Inputs
+    sortie: Sortie
+    takeoff: Takeoff
+    path: FlightPath | None
+
+
+def prepared(recording: Recording, inputs: Inputs) -> Flight:
+    """Find phases and path, as a debrief does."""
+    (sortie, *_), _, _ = find_sorties(recording)
+    takeoff = measure_takeoff(recording, sortie, inputs)
+    sortie = refined(sortie, takeoff)
+    path = flown_path(recording, sortie, takeoff)
+    return Flight(recording, inputs, sortie, takeoff, path)
 
 
 def aircraft_of(truth: Truth, **changes: Any) -> Aircraft:

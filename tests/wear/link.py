@@ -22,16 +22,15 @@ import pandas as pd
 
 from flightlog.analyses import link
 from flightlog.analyses.phases import Sortie, find_sorties
-from flightlog.analyses.takeoff import Takeoff, measure_takeoff, refined
-from flightlog.debriefing import AFTER_S, BEFORE_S
+from flightlog.analyses.takeoff import Takeoff
 from flightlog.estimation.frames import LocalFrame
-from flightlog.estimation.path import FlightPath, estimate_path
+from flightlog.estimation.path import FlightPath
 from flightlog.figures import Answer
 from flightlog.inputs import Inputs, Runway, Site
 from flightlog.recording import Recording
 from sample_flights.generator import sensors
 from sample_flights.generator.whole_sensors import Link, draw_link
-from tests.wear.flights import aircraft_of, load, recording_of
+from tests.wear.flights import aircraft_of, load, prepared, recording_of
 
 SHOWN_S = 10.0
 """Seconds in the hole from which on a flight has shown it."""
@@ -73,19 +72,10 @@ class Prepared:
 def prepare(tables: Any, truth: Any) -> Prepared | None:
     """Find the flight and its path, once for all links."""
     recording = recording_of(tables)
-    found = find_sorties(recording)[0]
-    if not found:
+    if not find_sorties(recording)[0]:
         return None
-    takeoff = measure_takeoff(recording, found[0], Inputs())
-    sortie = refined(found[0], takeoff)
-    path = estimate_path(
-        recording,
-        sortie.start_s - BEFORE_S,
-        sortie.end_s + AFTER_S,
-        latency_s=takeoff.latency_s,
-        latency_std_s=takeoff.latency_std_s,
-        rest_until_s=sortie.start_s,
-    )
+    flight = prepared(recording, Inputs())
+    sortie, takeoff, path = flight.sortie, flight.takeoff, flight.path
     gps, attitude = recording["gps"], recording["attitude"]
     when = attitude["time_s"].to_numpy()
     frame = LocalFrame(*truth["link"]["station_deg"])

@@ -17,14 +17,13 @@ from typing import Any
 import numpy as np
 
 from flightlog.analyses import vibration
-from flightlog.analyses.phases import Sortie, find_sorties
-from flightlog.analyses.takeoff import Takeoff, measure_takeoff, refined
-from flightlog.debriefing import AFTER_S, BEFORE_S
-from flightlog.estimation.path import FlightPath, estimate_path
+from flightlog.analyses.phases import Sortie
+from flightlog.analyses.takeoff import Takeoff
+from flightlog.estimation.path import FlightPath
 from flightlog.figures import Answer
 from flightlog.inputs import Baseline, Inputs
 from flightlog.recording import Recording
-from tests.wear.flights import aircraft_of, load, recording_of
+from tests.wear.flights import aircraft_of, load, prepared, recording_of
 
 FIRST, PEAK = "vibration.first_order", "vibration.structure_peak"
 
@@ -50,18 +49,8 @@ class Situations:
         """Find them, as a debrief does."""
         key = seed, number
         if key not in self._known:
-            (sortie, *_), _, _ = find_sorties(recording)
-            takeoff = measure_takeoff(recording, sortie, inputs)
-            sortie = refined(sortie, takeoff)
-            path = estimate_path(
-                recording,
-                sortie.start_s - BEFORE_S,
-                sortie.end_s + AFTER_S,
-                latency_s=takeoff.latency_s,
-                latency_std_s=takeoff.latency_std_s,
-                rest_until_s=sortie.start_s,
-            )
-            self._known[key] = sortie, path, takeoff
+            flight = prepared(recording, inputs)
+            self._known[key] = flight.sortie, flight.path, flight.takeoff
         return self._known[key]
 
 
