@@ -406,13 +406,21 @@ def _wear_kinds() -> Iterable[FigureKind]:
     yield kind(
         "link.minimum_quality", "%", 0, "Least link quality", "1 s mean while airborne", "link"
     )
-    yield kind("link.longest_gap", "s", 1, "Longest gap of the link", "while airborne", "link")
+    yield kind(
+        "link.longest_gap",
+        "s",
+        1,
+        "Longest gap of the link",
+        "longest time between reports while airborne, less their usual period",
+        "link",
+    )
     yield kind(
         "link.margin",
         "dB",
         1,
         "Link margin",
-        "at the planned distance of the aircraft file, above its sensitivity",
+        "at the planned distance of the aircraft file, above its sensitivity, in the weakest "
+        "direction that the flight showed",
         "link gps",
     )
     yield kind(
@@ -436,7 +444,8 @@ def _wear_kinds() -> Iterable[FigureKind]:
         "",
         2,
         "Link and motor current",
-        "partial correlation of received power with motor current, distance taken out",
+        "partial correlation of received power with motor current; distance and, where known, "
+        "direction taken out",
         "link gps battery",
     )
     # --- wear: vibration
@@ -561,17 +570,6 @@ def slug(name: str) -> str:
 
 FIGURES = Kinds(_kinds())
 """Figure id -> what it means."""
-
-
-def figure_kind(id_: str) -> FigureKind:
-    """Give what a figure id means, of a family's member as well.
-
-    Raises
-    ------
-    KeyError
-        If there is no such figure.
-    """
-    return FIGURES[id_]
 
 
 def settle(

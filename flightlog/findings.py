@@ -538,7 +538,7 @@ FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "not-excluded",
                 "note",
                 "",
-                "Nothing speaks for the fault; the log is too slow or lacks what would show it.",
+                "The log is too slow, or lacks what would show it: look at the part itself.",
             ),
             # --- wear: battery
             _kind(

@@ -12,7 +12,6 @@ from flightlog.figures import (
     FREE_NAME,
     Answer,
     Figure,
-    figure_kind,
     settle,
     slug,
     widened_by,
@@ -172,7 +171,6 @@ def test_a_familys_member_is_a_figure_like_any_other():
     kind = FIGURES["surface.left_tail.play"]
     assert (kind.id, kind.unit) == ("surface.left_tail.play", "deg")
     assert kind.label == "Left tail: play"
-    assert kind == figure_kind("surface.left_tail.play")
     assert "surface.left_tail.play" in FIGURES
     assert FIGURES.get("surface.left_tail.luck") is None
 
@@ -187,7 +185,7 @@ def test_a_familys_member_is_a_figure_like_any_other():
 def test_what_is_no_name_of_a_thing_is_no_member(id_):
     assert id_ not in FIGURES
     with pytest.raises(KeyError):
-        figure_kind(id_)
+        FIGURES[id_]
 
 
 def test_members_stand_behind_the_others_and_together():
