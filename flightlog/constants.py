@@ -65,6 +65,9 @@ KNOT_M_S = 1852 / 3600
 MILE_PER_HOUR_M_S = 0.44704
 """One statute mile an hour [m/s]. Exact, 1959."""
 
+POUND_KG = 0.45359237
+"""One pound [kg]. Exact, 1959."""
+
 MERCURY_PA_MM = 13.5951 * G0_M_S2
 """One millimetre of mercury, of conventional density [Pa]. ISO 80000-4."""
 

@@ -25,7 +25,9 @@ ROOT = Path(flightlog.__file__).parent
 README = ROOT.parent / "README.md"
 SOURCES = sorted(ROOT.rglob("*.py"))
 
-_GROUND = "errors constants columns figures findings uncertain resources"
+_GROUND = (
+    "errors constants columns figures findings ground_figures ground_findings uncertain resources"
+)
 _SENSING = f"{_GROUND} recording"
 _DEBRIEF = (
     f"{_SENSING} importers estimation joining analyses screening inputs rules export contract"
@@ -41,6 +43,8 @@ MAY_IMPORT: dict[str, str] = {
     "columns": "",
     "figures": "findings uncertain errors",
     "findings": "",
+    "ground_figures": "figures",
+    "ground_findings": "findings",
     "uncertain": "",
     "resources": "errors",
     "recording": _GROUND,

@@ -16,6 +16,7 @@ from flightlog.constants import (
     KNOT_M_S,
     MERCURY_PA_MM,
     MILE_PER_HOUR_M_S,
+    POUND_KG,
     ZERO_CELSIUS_K,
 )
 
@@ -129,6 +130,17 @@ UNITS: tuple[ColumnUnit, ...] = (
     _unit("m/s2", "m/s²", "m/s² m/s^2 mps2"),
     _unit("g", "m/s²", "gee g0", times=G0_M_S2),
     _unit("mg", "m/s²", times=G0_M_S2 / 1000),
+    # the bench
+    _unit("N", "N", "newton newtons"),
+    _unit("gf", "N", "gram-force", times=G0_M_S2 / 1000),
+    _unit("kgf", "N", "kp", times=G0_M_S2),
+    _unit("lbf", "N", times=POUND_KG * G0_M_S2),
+    _unit("N·m", "N·m", "Nm N*m N-m N.m"),
+    _unit("N·mm", "N·m", "Nmm N*mm", over=1000.0),
+    _unit("kg", "kg", "kilogram"),
+    _unit("g", "kg", "gram grams gr", over=1000.0),
+    _unit("W", "W", "watt watts"),
+    _unit("kW", "W", times=1000.0),
     # signals
     _unit("us", "us", "usec µs μs microsecond microseconds"),
     _unit("ms", "us", times=1000.0),

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from flightlog.errors import TeamFileError
-from flightlog.figures import FIGURES
+from flightlog.figures import FIGURES, Kinds
 from flightlog.team_files.checking import Table, Text
 from flightlog.team_files.reading import near_miss
 from flightlog.team_files.units import converted, units_like
@@ -34,7 +34,9 @@ class LimitBody(Table):
     )
 
 
-def figure_bound(figure: str, body: LimitBody, where: str) -> tuple[Literal["<=", ">="], float]:
+def figure_bound(
+    figure: str, body: LimitBody, where: str, kinds: Kinds = FIGURES
+) -> tuple[Literal["<=", ">="], float]:
     """Give the bound in the unit of the figure.
 
     Parameters
@@ -45,14 +47,17 @@ def figure_bound(figure: str, body: LimitBody, where: str) -> tuple[Literal["<="
         The bound in its own unit.
     where : str
         File and table, for errors.
+    kinds : Kinds, optional
+        The dictionary that the figure is of.
 
     Raises
     ------
     TeamFileError
         If the figure is unknown, the unit does not fit, or there is not exactly one bound.
     """
-    if figure not in FIGURES:
-        raise TeamFileError(f"{figure!r} is not a figure", where=where, fix=near_figure(figure))
+    if figure not in kinds:
+        fix = near_figure(figure, kinds)
+        raise TeamFileError(f"{figure!r} is not a figure", where=where, fix=fix)
     if (body.at_most is None) == (body.at_least is None):
         has = "neither" if body.at_most is None else "both"
         raise TeamFileError(
@@ -61,7 +66,7 @@ def figure_bound(figure: str, body: LimitBody, where: str) -> tuple[Literal["<="
     value = body.at_most if body.at_most is not None else body.at_least
     if value is None:  # one of them is there, which the line above does not tell a type checker
         raise TeamFileError("has no bound", where=where)
-    unit = FIGURES[figure].unit
+    unit = kinds[figure].unit
     if body.unit is None and unit:
         raise TeamFileError(
             "is missing", where=f"{where} unit", fix=f'{figure} is in {unit}: add unit = "{unit}".'
@@ -84,9 +89,9 @@ def figure_bound(figure: str, body: LimitBody, where: str) -> tuple[Literal["<="
     return ("<=" if body.at_most is not None else ">="), bound
 
 
-def near_figure(figure: str) -> str:
+def near_figure(figure: str, kinds: Kinds = FIGURES) -> str:
     """Say what to do about an unknown figure id."""
-    known = (*FIGURES, *FIGURES.families)
+    known = (*kinds, *kinds.families)
     if hint := near_miss(figure, known):
         return hint
     subject = figure.partition(".")[0]

@@ -1,0 +1,322 @@
+"""A file from the bench, read into the columns that its kind of test can have.
+
+What a bench file states is taken as it says; every other column is recognised by its header and the
+unit in it. Nothing is taken without a unit. How a bench file is written stands in
+`flightlog.team_files.bench_file`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from flightlog.errors import LogFileError, TeamFileError
+from flightlog.findings import Finding
+from flightlog.ground_findings import ground_finding
+from flightlog.groundtests.bench_table import BenchColumn, BenchTable, FloatArray
+from flightlog.groundtests.registry import GroundKind
+from flightlog.team_files.bench_file import BenchColumnTable, BenchFile
+from flightlog.team_files.column_map import FileSection
+from flightlog.team_files.reading import near_miss
+
+if TYPE_CHECKING:
+    from flightlog.importers.delimited_file import TextFile
+    from flightlog.importers.delimited_numbers import NumberStyle
+    from flightlog.team_files.column_units import ColumnUnit
+
+LARGEST_BYTES = 200_000_000
+"""No bench writes a larger text [bytes]."""
+TEXT = "text"
+_MOST_LINES = 8
+_OTHER = re.compile(r"[^0-9a-zµμäöü]+")
+
+
+@dataclass(frozen=True, slots=True)
+class BenchReading:
+    """One file as it was read.
+
+    Attributes
+    ----------
+    table : BenchTable
+        Its columns.
+    sha256 : str
+        Hash of its bytes.
+    findings : tuple of Finding
+        What was noticed while reading.
+    taken : tuple of (str, str, str)
+        Column, the header that it came from, and the unit that its numbers were in.
+    """
+
+    table: BenchTable
+    sha256: str
+    findings: tuple[Finding, ...]
+    taken: tuple[tuple[str, str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a column stands in the file, and how its numbers are read."""
+
+    name: str
+    column: BenchColumn
+    at: int
+    header: str
+    unit: str
+    stated: BenchColumnTable | None
+
+
+def read_bench_table(path: Path, kind: GroundKind, bench: BenchFile | None) -> BenchReading:
+    """Read one file of a test.
+
+    Parameters
+    ----------
+    path : Path
+        A table of delimited text: a stand, a logger, or what somebody wrote down.
+    kind : GroundKind
+        What it is a test of.
+    bench : BenchFile or None
+        What states its columns.
+
+    Raises
+    ------
+    LogFileError
+        If it can't be read, is no table, or lacks a column that the test can't be without.
+    TeamFileError
+        If the bench file names a column that the test does not have.
+    """
+    section = bench.file if bench is not None else FileSection()
+    file = _opened(path, section)
+    if not len(file.table):
+        raise _unlike(path, "holds no row", "Name a file with rows of numbers.")
+    places, unclear = _places(file, kind, bench)
+    columns: dict[str, FloatArray] = {}
+    texts: dict[str, tuple[str, ...]] = {}
+    findings: list[Finding] = []
+    for place in places:
+        if place.column.unit == TEXT:
+            texts[place.name] = tuple(c.strip()[:80] for c in file.table.cells(place.at))
+            continue
+        values, found = _values(file, section, place)
+        findings += found
+        if np.isfinite(values).any():
+            columns[place.name] = values
+    table = BenchTable(path.name, columns, texts, np.asarray(file.table.lines, dtype=np.int64))
+    _check_needed(table, kind, path, unclear)
+    guessed = [p for p in places if p.stated is None]
+    if guessed:
+        findings.insert(0, _guess_finding(guessed))
+    findings += _time_findings(table)
+    taken = tuple((p.name, p.header, p.unit) for p in places)
+    return BenchReading(table, file.sha256, tuple(findings), taken)
+
+
+def _unlike(path: Path, found: str, fix: str) -> LogFileError:
+    return LogFileError(found, where=path.name or str(path), fix=fix)
+
+
+def _opened(path: Path, section: FileSection) -> TextFile:
+    from flightlog.importers.delimited_file import open_text
+
+    try:
+        size = path.stat().st_size
+    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
+        said = getattr(error, "strerror", None) or "no file can have this name"
+        raise _unlike(path, f"can't be read ({said})", "Check the name.") from error
+    if size > LARGEST_BYTES:
+        raise _unlike(path, f"holds {size} bytes, too many for a bench file", "Check the name.")
+    return open_text(
+        path,
+        encoding=section.encoding,
+        delimiter="\t" if section.delimiter == "tab" else section.delimiter,
+        header_line=section.header_line,
+        skip_lines=section.skip_lines,
+        comments=None if section.comment is None else (section.comment,),
+    )
+
+
+# --- which column is which
+
+
+def _places(
+    file: TextFile, kind: GroundKind, bench: BenchFile | None
+) -> tuple[list[_Place], dict[str, str]]:
+    """Find the columns; of those that can't be taken, say why, by name."""
+    known = {column.name: column for column in kind.columns}
+    places: dict[str, _Place] = {}
+    for name, stated in (bench.columns if bench is not None else {}).items():
+        column = _known(name, known, bench)
+        at = _found(file, stated.header)
+        unit = _stated_unit(name, column, stated, bench)
+        places[name] = _Place(name, column, at, stated.header, unit, stated)
+    used = {place.at for place in places.values()}
+    unclear: dict[str, str] = {}
+    for column in kind.columns:
+        for name, at, unit in _recognised(file, column):
+            if name in places or at in used:
+                continue
+            header = file.table.header[at]
+            if column.unit in ("", TEXT) or _unit(unit, column) is not None:
+                places[name] = _Place(name, column, at, header, unit, None)
+                used.add(at)
+            else:
+                unclear.setdefault(
+                    name,
+                    f"{header!r} is in {unit!r}, which is no unit of it"
+                    if unit
+                    else f"{header!r} does not say its unit",
+                )
+    return list(places.values()), unclear
+
+
+def _known(name: str, known: dict[str, BenchColumn], bench: BenchFile | None) -> BenchColumn:
+    column = known.get(name)
+    stem, _, number = name.rpartition("_")
+    if column is None and number.isdigit() and stem in known and known[stem].numbered:
+        column = known[stem]
+    if column is None:
+        where = f"{bench.path}: [columns.{name}]" if bench is not None else name
+        hint = near_miss(name, list(known)) or f"Known here: {', '.join(known)}."
+        raise TeamFileError("is no column of this test", where=where, fix=hint)
+    return column
+
+
+def _found(file: TextFile, header: str) -> int:
+    from flightlog.importers.common import clean_text
+
+    known = file.table.header
+    for name in (header, clean_text(header).strip()[:80]):
+        if name in known:
+            return known.index(name)
+    hint = near_miss(header, list(known)) or f"Its headers are {', '.join(known[:12])}."
+    raise _unlike(file.path, f"has no column {header[:60]!r}", hint)
+
+
+def _stated_unit(
+    name: str, column: BenchColumn, stated: BenchColumnTable, bench: BenchFile | None
+) -> str:
+    from flightlog.team_files.column_units import units_for
+
+    if column.unit in ("", TEXT):
+        return stated.unit or ""
+    if stated.unit is not None and _unit(stated.unit, column) is not None:
+        return stated.unit
+    where = f"{bench.path}: [columns.{name}] unit" if bench is not None else name
+    found = "is missing" if stated.unit is None else f"is {stated.unit!r}, which is no unit of it"
+    fitting = ", ".join(u.name for u in units_for(column.unit))
+    raise TeamFileError(found, where=where, fix=f"Units that fit: {fitting}.")
+
+
+def _unit(spelling: str, column: BenchColumn) -> ColumnUnit | None:
+    from flightlog.team_files.column_units import named_unit, spelled_unit
+
+    return named_unit(spelling, column.unit) or spelled_unit(spelling, column.unit)
+
+
+def _recognised(file: TextFile, column: BenchColumn) -> list[tuple[str, int, str]]:
+    """Give the headers that name a column: its name, which one, and the unit; best word first."""
+    from flightlog.importers.delimited_guess import split_header
+
+    units = file.table.dialect.units
+    found: list[tuple[int, str, int, str]] = []
+    for at, header in enumerate(file.table.header):
+        text, unit = split_header(header)
+        if not unit and at < len(units):
+            unit = units[at]
+        plain = _OTHER.sub(" ", text.casefold()).strip()
+        if column.numbered:
+            match = re.fullmatch(r"(.*?) ?(\d{1,2})", plain)
+            if match and match[1] in column.words:
+                found.append((0, f"{column.name}_{int(match[2])}", at, unit))
+        elif plain in column.words or plain == column.name.replace("_", " "):
+            rank = column.words.index(plain) if plain in column.words else len(column.words)
+            found.append((rank, column.name, at, unit))
+    return [(name, at, unit) for _, name, at, unit in sorted(found, key=lambda f: (f[0], f[2]))]
+
+
+def _guess_finding(places: Sequence[_Place]) -> Finding:
+    told = ", ".join(f"{p.name.replace('_', ' ')} from {p.header!r}" for p in places)
+    return ground_finding("columns-guessed", f"Recognised by their headers: {told}.")
+
+
+def _check_needed(table: BenchTable, kind: GroundKind, path: Path, unclear: dict[str, str]) -> None:
+    for column in kind.columns:
+        if column.needed and not table.has(column.name):
+            why = unclear.get(column.name, "no header names it")
+            raise _unlike(
+                path,
+                f"has no {column.name.replace('_', ' ')}: {why}",
+                f"State it in a bench file: [columns.{column.name}] with header and unit.",
+            )
+
+
+# --- numbers
+
+
+def _values(
+    file: TextFile, section: FileSection, place: _Place
+) -> tuple[FloatArray, list[Finding]]:
+    """Read the numbers of a column, in the unit of its kind."""
+    from flightlog.importers.delimited_numbers import numbers
+    from flightlog.importers.delimited_tables import to_house
+
+    blank = {text.strip() for text in section.missing if isinstance(text, str)}
+    pieces = (
+        ["" if cell.strip() in blank else cell for cell in piece] if blank else piece
+        for piece in file.table.pieces(place.at)
+    )
+    style = _style(file, section, place)
+    values, bad = numbers(file.table, place.at, style, cells=pieces)
+    for sentinel in section.missing:
+        if not isinstance(sentinel, str):
+            values = np.where(values == sentinel, np.nan, values)
+    unit = _unit(place.unit, place.column) if place.column.unit else None
+    if unit is not None:
+        values = to_house(values, unit)
+    if place.stated is not None:
+        values = values * (place.stated.sign * place.stated.scale)
+    findings = []
+    if bad.count:
+        findings.append(
+            ground_finding(
+                "cells-unreadable",
+                f"{bad.count} of {bad.filled} cells of {place.header!r} hold no number, the first "
+                f"{bad.text[:40]!r} on line {bad.line}.",
+                evidence={"column": place.name, "cells": bad.count, "line": bad.line},
+            )
+        )
+    return values, findings
+
+
+def _style(file: TextFile, section: FileSection, place: _Place) -> NumberStyle:
+    from flightlog.importers.delimited_numbers import NumberStyle, style_of
+
+    if section.decimal is not None:
+        return NumberStyle(section.decimal)
+    style = style_of(file.table.some(place.at), elsewhere=file.decimal)
+    if style.unclear:
+        raise _unlike(
+            file.path,
+            f"may have thousands or decimal commas in {place.header[:60]!r}",
+            'Write decimal = "," or "." under [file] in a bench file.',
+        )
+    return style
+
+
+def _time_findings(table: BenchTable) -> list[Finding]:
+    """Say where the clock of a file goes back; the rows stay in the order of the file."""
+    if "time" not in table.columns:
+        return []
+    times = table.columns["time"]
+    known = np.flatnonzero(np.isfinite(times))
+    back = known[1:][np.diff(times[known]) < 0]
+    if not len(back):
+        return []
+    lines = ", ".join(str(table.lines[i]) for i in back[:_MOST_LINES])
+    more = f" and {len(back) - _MOST_LINES} more" if len(back) > _MOST_LINES else ""
+    message = f"Time goes back at {len(back)} of {len(known)} rows, on lines {lines}{more}."
+    return [ground_finding("time-not-monotonic", message, evidence={"rows": len(back)})]
