@@ -20,6 +20,8 @@ import flightlog
 from flightlog.cli.app import app
 from flightlog.figures import FIGURES
 from flightlog.findings import FINDINGS
+from flightlog.ground_figures import GROUND_FIGURES
+from flightlog.ground_findings import GROUND_FINDINGS
 
 ROOT = Path(flightlog.__file__).parent
 README = ROOT.parent / "README.md"
@@ -245,10 +247,10 @@ def texts(path: Path) -> Iterator[ast.Constant]:
     )
 
 
-def finding_codes(path: Path) -> Iterator[str]:
+def finding_codes(path: Path, maker: str = "make_finding") -> Iterator[str]:
     """Give the slugs that a file raises by name."""
     for node in ast.walk(tree(path)):
-        if isinstance(node, ast.Call) and _called(node) == "make_finding" and node.args:
+        if isinstance(node, ast.Call) and _called(node) == maker and node.args:
             yield from (
                 n.value
                 for n in ast.walk(node.args[0])
@@ -279,6 +281,29 @@ def test_every_finding_of_the_dictionary_is_raised_somewhere():
     assert not silent
 
 
+def test_findings_of_ground_tests_are_in_their_dictionary_and_raised_somewhere():
+    raised = {code for path in SOURCES for code in finding_codes(path, "ground_finding")}
+    spoken = {n.value for path in SOURCES if room(path) != "ground_findings" for n in texts(path)}
+
+    assert not raised - set(GROUND_FINDINGS)
+    assert not set(GROUND_FINDINGS) - spoken
+    assert not set(GROUND_FINDINGS) & set(FINDINGS), "one slug has one meaning"
+
+
+def test_figures_of_ground_tests_are_named_outside_of_their_dictionary():
+    spoken = " ".join(
+        n.value
+        for path in SOURCES
+        if room(path) in {"groundtests", "operations"}
+        for n in texts(path)
+    )
+    ids = (*GROUND_FIGURES, *GROUND_FIGURES.families)
+    silent = [id_ for id_ in ids if id_.rpartition(".")[2] not in spoken]
+
+    assert not silent
+    assert not set(GROUND_FIGURES) & set(FIGURES)
+
+
 def test_every_figure_that_is_named_is_in_the_dictionary():
     subjects = {id_.split(".")[0] for id_ in FIGURES}
     strange = {
@@ -302,6 +327,10 @@ def test_what_a_finding_spoils_exists():
     for kind in FINDINGS.values():
         for pattern in kind.spoils:
             assert matching(every, pattern), f"{kind.code} spoils {pattern}"
+    on_the_ground = (*GROUND_FIGURES, *GROUND_FIGURES.families)
+    for kind in GROUND_FINDINGS.values():
+        for pattern in kind.spoils:
+            assert matching(on_the_ground, pattern), f"{kind.code} spoils {pattern}"
 
 
 # --- documents
