@@ -1,4 +1,8 @@
-"""Where tests keep their temporary folders, and how many examples a law is tried on."""
+"""Where tests keep their temporary folders, how many examples a law is tried on, and on how much.
+
+As the command does, tests compute with one thread each: matrices are small, and threads of several
+workers that wait for each other cost several times the work.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +12,7 @@ from pathlib import Path
 
 from hypothesis import settings
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read when numpy is first imported
 # So that all tests end within a quarter of an hour on two cores; a law that needs more says so.
 settings.register_profile("house", max_examples=25)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "house"))
