@@ -21,10 +21,225 @@ def _kind(id_: str, unit: str, decimals: int, label: str, definition: str) -> Fi
 
 def _kinds() -> Iterable[FigureKind]:
     # --- thrust: thrust stand
+    yield _kind(
+        "thrust.greatest",
+        "N",
+        2,
+        "Greatest thrust",
+        "mean thrust of the repeats of the highest settled step, in the air of the day",
+    )
+    yield _kind(
+        "thrust.standard",
+        "N",
+        2,
+        "Greatest thrust, standard air",
+        "greatest thrust times 1.225 kg/m³ over the density of the day: that of the same shaft "
+        "speed in standard air at sea level",
+    )
+    yield _kind(
+        "thrust.ct",
+        "",
+        4,
+        "Thrust coefficient",
+        "T/(rho n² D⁴), n in turns a second, weighted mean of all settled steps",
+    )
+    yield _kind(
+        "thrust.cp",
+        "",
+        4,
+        "Power coefficient",
+        "shaft power/(rho n³ D⁵) = 2 pi Q/(rho n² D⁵), weighted mean of all settled steps",
+    )
+    yield _kind(
+        "thrust.figure_of_merit",
+        "",
+        3,
+        "Figure of merit",
+        "power of an ideal disc of this thrust and diameter over shaft power, at the highest "
+        "settled step",
+    )
+    yield _kind(
+        "thrust.drive_efficiency",
+        "%",
+        1,
+        "Drive efficiency",
+        "shaft power over electrical power at the controller, at the highest settled step",
+    )
+    yield _kind(
+        "thrust.per_watt",
+        "g/W",
+        2,
+        "Thrust per watt",
+        "thrust in gram-force over electrical power, at the highest settled step",
+    )
+    yield _kind(
+        "thrust.power_greatest",
+        "W",
+        1,
+        "Greatest power",
+        "electrical power at the controller, at the highest settled step",
+    )
+    yield _kind(
+        "thrust.current_greatest",
+        "A",
+        2,
+        "Greatest current",
+        "drawn by the controller, mean at the highest settled step",
+    )
+    yield _kind(
+        "thrust.speed_greatest",
+        "rpm",
+        0,
+        "Greatest speed",
+        "of the shaft, mean at the highest settled step",
+    )
+    yield _kind(
+        "thrust.tip_mach",
+        "",
+        3,
+        "Tip Mach number",
+        "speed of the blade tip on the stand over that of sound, at the highest settled step",
+    )
+    yield _kind(
+        "thrust.tare_drift",
+        "%",
+        2,
+        "Drift of the zero",
+        "last minus first thrust at rest over full scale, of the file where it is largest",
+    )
+    yield _kind(
+        "thrust.scale",
+        "",
+        4,
+        "Scale of the thrust cell",
+        "known load over reading, slope of a straight line through the calibration",
+    )
     # --- discharge: discharge of a pack
+    yield _kind(
+        "discharge.capacity",
+        "Ah",
+        2,
+        "Capacity",
+        "charge drawn from the full pack until its voltage under load is at the cut-off to stay",
+    )
+    yield _kind(
+        "discharge.energy",
+        "Wh",
+        1,
+        "Energy",
+        "energy that the pack gave at its terminals over discharge.capacity",
+    )
+    yield _kind(
+        "discharge.nominal_share",
+        "%",
+        0,
+        "Share of nominal",
+        "discharge.capacity over the capacity that is printed on the pack",
+    )
+    yield _kind(
+        "discharge.mean_voltage",
+        "V",
+        2,
+        "Mean voltage",
+        "energy over charge from the load on to the cut-off, or to the end of the load before it",
+    )
+    yield _kind(
+        "discharge.rate",
+        "1/h",
+        2,
+        "Rate (C)",
+        "mean current under load over the capacity that is printed on the pack",
+    )
+    yield _kind(
+        "discharge.resistance",
+        "ohm",
+        4,
+        "Resistance",
+        "mean loss of voltage over the first second after a step of the current, for each ampere; "
+        "of the whole pack at its terminals, above 30 % of charge where that is known",
+    )
+    yield _kind(
+        "discharge.resistance_25c",
+        "ohm",
+        4,
+        "Resistance at 25 °C",
+        "discharge.resistance brought to a pack of 25 °C",
+    )
+    yield _kind(
+        "discharge.energy_per_kg",
+        "Wh/kg",
+        0,
+        "Energy per mass",
+        "discharge.energy over the mass of the pack",
+    )
+    yield _kind(
+        "discharge.usable_energy",
+        "Wh",
+        1,
+        "Usable energy",
+        "discharge.energy less the share of it that stays in the pack at landing",
+    )
+    yield _kind(
+        "discharge.temperature_rise",
+        "K",
+        1,
+        "Temperature rise",
+        "highest temperature of the pack from the load on until 10 min after the end, less that "
+        "when the load went on",
+    )
+    yield _kind(
+        "discharge.cell_spread",
+        "V",
+        3,
+        "Cell spread at the end",
+        "highest less lowest cell under load, over the last 2 s of the discharge",
+    )
     # --- ringdown: ring-down of a wing or tail
+    yield _kind(
+        "ringdown.NAME.frequency",
+        "Hz",
+        3,
+        "Natural frequency",
+        "undamped natural frequency of an oscillation in a free decay; first is the slowest of "
+        "those found",
+    )
+    yield _kind(
+        "ringdown.NAME.damping",
+        "%",
+        2,
+        "Damping ratio",
+        "share of critical damping of an oscillation in a free decay, at the amplitude that stands "
+        "beside it",
+    )
+    yield _kind(
+        "ringdown.NAME.amplitude",
+        "mm",
+        2,
+        "Amplitude",
+        "of the oscillation at the place of the sensor, where frequency and damping hold; half of "
+        "peak to peak",
+    )
     # --- stiffness: static deflection under load
     # --- weighing: aircraft on scales
+    yield _kind("weighing.mass", "kg", 3, "Mass", "sum of what the scales bear, tares taken off")
+    yield _kind(
+        "weighing.arm", "m", 4, "Centre of gravity", "aft of the datum of the aircraft's file"
+    )
+    yield _kind("weighing.side", "mm", 1, "Centre of gravity, to the right", "of the middle")
+    yield _kind(
+        "weighing.balance",
+        "%",
+        2,
+        "Balance",
+        "centre of gravity behind the leading edge of the mean aerodynamic chord, over that chord",
+    )
+    yield _kind(
+        "weighing.third_wheel",
+        "%",
+        1,
+        "Share of nose or tail wheel",
+        "of the mass, borne by the one of three wheels that stands by itself",
+    )
     # --- linkage: servo and linkage
     yield from ()
 

@@ -15,17 +15,12 @@ import numpy as np
 
 from flightlog.analyses import battery_cells
 from flightlog.analyses.battery_left import QUIET_A, energy_left, state_before, voltage_of
-from flightlog.analyses.battery_worn import (
-    AIR_IS_PACK_STD,
-    KEY,
-    KEY_25C,
-    not_excluded,
-    worn,
-)
+from flightlog.analyses.battery_worn import KEY, KEY_25C, not_excluded, worn
 from flightlog.analyses.packs import CURRENT_SCALE_STD, VOLTAGE_SCALE_STD, Battery, battery_of
 from flightlog.analyses.phases import Sortie
 from flightlog.constants import COULOMB_PER_AH, ZERO_CELSIUS_K
 from flightlog.estimation.frames import Array
+from flightlog.estimation.pack_temperature import AIR_IS_PACK_STD, at_25c, law_std, sensor_std
 from flightlog.estimation.resistance import Resistance, fit_resistance
 from flightlog.figures import Answer, Figure
 from flightlog.findings import Finding
@@ -34,14 +29,6 @@ from flightlog.uncertain import Uncertain
 
 if TYPE_CHECKING:
     from flightlog.recording import Recording
-
-REFERENCE_K = ZERO_CELSIUS_K + 25.0
-
-ACTIVATION_K, ACTIVATION_STD_K = 1800.0, 500.0
-"""R = R25 exp(E (1/T - 1/298.15 K)): E of lithium-polymer cells, 1500 to 3000 K. [K]"""
-
-PACK_TEMPERATURE_STD_K = 2.0
-"""Of the cells against the sensor on the pack. [K]"""
 
 LEAST_STATE = 0.30
 """Below this state of charge the resistance of a sound pack rises; it is not fitted. [-]"""
@@ -54,11 +41,6 @@ _NOMINAL_CELL_V = 3.7
 _LEAST_SPREAD = 0.15
 _SLOW_S = 1.0
 _SAG = "battery.sag"
-
-
-def at_25c(ohm: float, temperature_k: float, activation_k: float = ACTIVATION_K) -> float:
-    """Bring a resistance from a pack's temperature to 25 °C. [ohm]"""
-    return ohm * math.exp(-activation_k * (1 / temperature_k - 1 / REFERENCE_K))
 
 
 def answer(recording: Recording, sortie: Sortie, inputs: Inputs) -> Answer:
@@ -270,11 +252,8 @@ def _add_at_25c(
     if kelvin is not None:
         factor = at_25c(1.0, kelvin)
         scaled = quantity.scaled(factor, "ohm")
-        away = abs(1 / kelvin - 1 / REFERENCE_K)
-        scaled = scaled.widened(scaled.value * ACTIVATION_STD_K * away, "temperature law")
-        scaled = scaled.widened(
-            scaled.value * ACTIVATION_K / kelvin**2 * PACK_TEMPERATURE_STD_K, "pack temperature"
-        )
+        scaled = scaled.widened(scaled.value * law_std(kelvin), "temperature law")
+        scaled = scaled.widened(scaled.value * sensor_std(kelvin), "pack temperature")
         how = f"pack at {kelvin - ZERO_CELSIUS_K:.0f} °C by its own sensor"
     elif inputs.air is not None:
         kelvin = inputs.air.temperature_k

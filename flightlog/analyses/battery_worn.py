@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from flightlog.analyses.phases import Sortie
+from flightlog.estimation.pack_temperature import AIR_IS_PACK_STD
 from flightlog.figures import Figure
 from flightlog.findings import Finding, make_finding
 from flightlog.inputs import Inputs
@@ -16,10 +17,6 @@ KEY, KEY_25C = "battery.resistance", "battery.resistance_25c"
 
 HIGH = 1.5
 """Resistance over that of the new pack, or of the baseline, from which a pack is worn. [-]"""
-
-AIR_IS_PACK_STD = 0.20
-"""Standard uncertainty of a resistance at 25 °C where the temperature of the pack is not known:
-it is 10 K from what it is taken for, for all that is known. [-]"""
 
 
 @dataclass(frozen=True, slots=True)

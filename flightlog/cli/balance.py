@@ -107,7 +107,7 @@ def weigh(
 
 
 def _weighed_lines(desk: Desk, content: Mapping[str, Any]) -> list[str]:
-    from flightlog.operations.balance import shares
+    from flightlog.groundtests.scale_arithmetic import shares
     from flightlog.operations.weighing import empty_of, scales_of
 
     body = empty_of(content, desk.aircraft(content["aircraft"]))

@@ -134,7 +134,13 @@ def slow_currents(current_a: Array, step_s: float, time_constants_s: Array) -> A
 
 
 def fit_resistance(
-    time_s: Array, current_a: Array, voltage_v: Array, *, noise_a: float = 0.0
+    time_s: Array,
+    current_a: Array,
+    voltage_v: Array,
+    *,
+    noise_a: float = 0.0,
+    delay_std_s: float = DELAY_STD_S,
+    drift_std: float = DRIFT_STD,
 ) -> Resistance | None:
     """Fit the resistance of a battery to its current and voltage.
 
@@ -144,6 +150,12 @@ def fit_resistance(
         Rising times [s] and what was read at them [A], [V]: from rest on, where the log has it.
     noise_a : float
         White noise of one reading of the current. [A]
+    delay_std_s : float
+        Prior of the delay between the readings of current and voltage; one instrument that reads
+        both has little. [s]
+    drift_std : float
+        Prior of how much the resistance changes from the middle of the fit to an end; over a
+        minute little. [-]
 
     Returns
     -------
@@ -160,7 +172,8 @@ def fit_resistance(
     power, common = float(step_a @ step_a), -float(step_a @ step_v)
     if not (power > 0 and common > 0):
         return None
-    return _Problem.of(time_s, current_a, voltage_v, rows).solve(common / power, noise_a)
+    problem = _Problem.of(time_s, current_a, voltage_v, rows, delay_std_s, drift_std)
+    return problem.solve(common / power, noise_a)
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,9 +209,19 @@ class _Problem:
     rows: Rows
     steps_v: Array
     charge: Array
+    delay_std_s: float
+    drift_std: float
 
     @classmethod
-    def of(cls, time_s: Array, current_a: Array, voltage_v: Array, rows: Rows) -> _Problem:
+    def of(
+        cls,
+        time_s: Array,
+        current_a: Array,
+        voltage_v: Array,
+        rows: Rows,
+        delay_std_s: float,
+        drift_std: float,
+    ) -> _Problem:
         grid = np.arange(time_s[0], time_s[-1] + _GRID_S, _GRID_S)
         amps = np.interp(grid, time_s, current_a)
         taken = np.interp(time_s, grid, np.cumsum(amps) - amps) * _GRID_S
@@ -212,6 +235,8 @@ class _Problem:
             rows,
             -rows.steps(rows.means(voltage_v)),
             (charge - charge.min()) / half - 1.0 if half > 0 else charge * 0.0,
+            delay_std_s,
+            drift_std,
         )
 
     @property
@@ -280,7 +305,8 @@ class _Problem:
         bank = TIME_CONSTANTS_S.size
         lag = -shift * self.step_s
         mean = ohm * np.array([1.0, *SHARES, 0, 0, 0, 0, lag])
-        std = np.array([_FREE_OHM, *[SHARE_STD] * bank, DRIFT_STD, 0, 0, 0, DELAY_STD_S]) * ohm
+        free = [_FREE_OHM, *[SHARE_STD] * bank, self.drift_std, 0, 0, 0, self.delay_std_s]
+        std = np.array(free) * ohm
         std[bank + 2 : bank + 5] = _FREE_V
         x, y = white[:, :-1] * std / noise.white_v, white[:, -1] / noise.white_v
         y = y - x @ (mean / std)

@@ -56,12 +56,15 @@ class BenchTable:
         Columns of words, as long.
     lines : array
         Shape (n,), the line of the file that each row stands on, from 1.
+    units : mapping of str to str
+        Column -> the unit that the file's own numbers are in, as it writes it.
     """
 
     name: str
     columns: Mapping[str, FloatArray]
     texts: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     lines: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    units: Mapping[str, str] = field(default_factory=dict)
 
     def __len__(self) -> int:
         numbers = (len(column) for column in self.columns.values())
@@ -97,9 +100,21 @@ _THRUST = (
         "esc signal, esc, throttle pulse, pwm, pulse, esc pulse",
     ),
     _column("throttle", "%", "what the speed controller was told", "throttle"),
-    _column("thrust", "N", "pull in flight direction, positive", "thrust, force, pull, load cell"),
+    _column(
+        "thrust",
+        "N",
+        "pull in flight direction, positive",
+        "thrust, force, pull, load cell",
+        needed=True,
+    ),
     _column(
         "torque", "N·m", "of the motor on its mount; its sign does not count", "torque, moment"
+    ),
+    _column(
+        "arm_force",
+        "N",
+        "of the motor's mount on the arm of the torque cell, in place of the torque",
+        "arm force, torque force",
     ),
     _column("voltage", "V", "at the speed controller", "voltage, u, battery voltage, esc voltage"),
     _column("current", "A", "drawn by the speed controller", "current, i, esc current"),

@@ -20,6 +20,7 @@ from flightlog.findings import Finding
 from flightlog.ground_findings import ground_finding
 from flightlog.groundtests.bench_table import BenchColumn, BenchTable, FloatArray
 from flightlog.groundtests.registry import GroundKind
+from flightlog.groundtests.video_files import is_video
 from flightlog.team_files.bench_file import BenchColumnTable, BenchFile
 from flightlog.team_files.column_map import FileSection
 from flightlog.team_files.reading import near_miss
@@ -59,6 +60,15 @@ class BenchReading:
 
 
 @dataclass(frozen=True, slots=True)
+class Header:
+    """A header that names a column of a kind of test; its unit may be unknown, or no unit of it."""
+
+    name: str
+    header: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
 class _Place:
     """Where a column stands in the file, and how its numbers are read."""
 
@@ -76,7 +86,8 @@ def read_bench_table(path: Path, kind: GroundKind, bench: BenchFile | None) -> B
     Parameters
     ----------
     path : Path
-        A table of delimited text: a stand, a logger, or what somebody wrote down.
+        A table of delimited text: a stand, a logger, or what somebody wrote down. For a ring-down
+        also a video, by its content: see `flightlog.groundtests.tip_video`.
     kind : GroundKind
         What it is a test of.
     bench : BenchFile or None
@@ -89,6 +100,8 @@ def read_bench_table(path: Path, kind: GroundKind, bench: BenchFile | None) -> B
     TeamFileError
         If the bench file names a column that the test does not have.
     """
+    if kind.word == "ringdown" and is_video(path):
+        return _filmed(path, bench)
     section = bench.file if bench is not None else FileSection()
     file = _opened(path, section)
     if not len(file.table):
@@ -105,7 +118,9 @@ def read_bench_table(path: Path, kind: GroundKind, bench: BenchFile | None) -> B
         findings += found
         if np.isfinite(values).any():
             columns[place.name] = values
-    table = BenchTable(path.name, columns, texts, np.asarray(file.table.lines, dtype=np.int64))
+    lines = np.asarray(file.table.lines, dtype=np.int64)
+    units = {place.name: place.unit for place in places}
+    table = BenchTable(path.name, columns, texts, lines, units)
     _check_needed(table, kind, path, unclear)
     guessed = [p for p in places if p.stated is None]
     if guessed:
@@ -113,6 +128,34 @@ def read_bench_table(path: Path, kind: GroundKind, bench: BenchFile | None) -> B
     findings += _time_findings(table)
     taken = tuple((p.name, p.header, p.unit) for p in places)
     return BenchReading(table, file.sha256, tuple(findings), taken)
+
+
+def recognised_headers(path: Path, kind: GroundKind) -> tuple[Header, ...]:
+    """Give the headers of a file that name columns of a kind of test, each column once.
+
+    Raises
+    ------
+    LogFileError
+        If the file can't be read, or is no table.
+    """
+    file = _opened(path, FileSection())
+    found: dict[str, Header] = {}
+    used: set[int] = set()
+    for column in kind.columns:
+        for name, at, unit in _recognised(file, column):
+            if name not in found and at not in used:
+                found[name] = Header(name, file.table.header[at], unit)
+                used.add(at)
+    return tuple(found.values())
+
+
+def _filmed(path: Path, bench: BenchFile | None) -> BenchReading:
+    """Read the motion of a marker out of a video."""
+    from flightlog.groundtests.tip_video import read_tip_video
+    from flightlog.importers.common import sha256_of_file
+
+    seen = read_tip_video(path, bench.setup.get("video") if bench is not None else None)
+    return BenchReading(seen.table, sha256_of_file(path), seen.findings, seen.taken)
 
 
 def _unlike(path: Path, found: str, fix: str) -> LogFileError:

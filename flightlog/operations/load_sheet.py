@@ -14,12 +14,13 @@ from decimal import Decimal
 from typing import Any
 
 from flightlog.errors import RefusedError, TeamFileError, UsageError
+from flightlog.groundtests.scale_arithmetic import Body
 from flightlog.inputs import Aircraft, Pack, load_aircraft
 from flightlog.logbook.book import Draft
 from flightlog.logbook.canonical import quantity
 from flightlog.logbook.entry import CITES, Entry, Relation, Signer
 from flightlog.logbook.flying_kinds import LOAD_SHEET, WEIGHING
-from flightlog.operations.balance import Added, Body, Verdict, judge
+from flightlog.operations.balance import Added, Verdict, judge
 from flightlog.operations.desk import Desk
 from flightlog.operations.events import BATTERY_CHANGE, CONFIGURATION_CHANGE
 from flightlog.operations.plan import Condition, Plan

@@ -14,12 +14,13 @@ from decimal import Decimal
 from typing import Any
 
 from flightlog.errors import FlightlogError, UsageError
+from flightlog.groundtests.scale_arithmetic import Body, Scale, weigh
 from flightlog.inputs import Aircraft
 from flightlog.logbook.book import Draft
 from flightlog.logbook.canonical import quantity
 from flightlog.logbook.entry import CORRECTS, Entry, Relation, Signer
 from flightlog.logbook.flying_kinds import EVENT, WEIGHING
-from flightlog.operations.balance import Added, Body, Scale, load, weigh
+from flightlog.operations.balance import Added, load
 from flightlog.operations.desk import Desk
 from flightlog.operations.events import CONFIGURATION_CHANGE
 from flightlog.operations.plan import Condition

@@ -5,27 +5,267 @@ The keys of a table are the fields of the ``Setup`` of its module in `flightlog.
 
 from __future__ import annotations
 
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, Strict
+
 from flightlog.team_files.checking import Table
 
 # --- thrust: thrust stand
 
 
+class KnownLoad(Table):
+    """One reading of a calibration: ``{ mass_kg = 1.0, reading_n = 9.79 }``, in the order read."""
+
+    mass_kg: float | None = Field(default=None, ge=0, le=1000)
+    load_n: float | None = Field(default=None, ge=-10000, le=10000)
+    reading_n: float = Field(ge=-100000, le=100000, description="what the stand read, in N")
+
+
+class KnownTorque(Table):
+    """One reading of a calibration: ``{ mass_kg = 0.2, reading_nm = 0.295 }`` on the arm."""
+
+    mass_kg: float | None = Field(default=None, ge=0, le=1000)
+    load_nm: float | None = Field(default=None, ge=-1000, le=1000)
+    reading_nm: float = Field(ge=-10000, le=10000, description="what the stand read, in N·m")
+
+
+def _std(most: float, of: str) -> Any:
+    return Field(default=None, ge=0, le=most, description=f"standard uncertainty of {of}")
+
+
 class ThrustBench(Table):
-    """``[thrust]``."""
+    """``[thrust]``.
+
+    ::
+
+        diameter_m = 0.4064         # of the propeller
+        diameter_std_m = 0.0005
+        blades = 2
+        pole_pairs = 7              # 1 where the stand has divided the electrical speed already
+        pressure_hpa = 968.2        # at the stand, not reduced to sea level
+        temperature_c = 17.5
+        humidity_pct = 62
+        thrust_std_pct = 0.5        # how right the stand is, by its calibration
+        torque_std_pct = 1.0
+        speed_std_rpm = 10.0
+        voltage_std_v = 0.02
+        current_std_pct = 1.0
+        full_scale_n = 50.0
+        calibration = [             # known loads up and down, in place of thrust_std_...
+            { mass_kg = 0.0, reading_n = 0.02 },
+            { mass_kg = 2.0, reading_n = 19.55 },
+            { mass_kg = 4.0, reading_n = 39.13 },
+        ]
+        load_std_pct = 0.1          # how right the loads are
+    """
+
+    diameter_m: float | None = Field(default=None, ge=0.02, le=3)
+    diameter_std_m: float | None = _std(0.1, "the diameter, in m")
+    blades: int | None = Field(default=None, ge=1, le=12)
+    pole_pairs: int | None = Field(
+        default=None, ge=1, le=60, description="pole pairs; 1 where the stand has divided already"
+    )
+    density_kg_m3: float | None = Field(default=None, ge=0.3, le=2)
+    density_std_kg_m3: float | None = _std(0.5, "the density, in kg/m³")
+    pressure_hpa: float | None = Field(
+        default=None, ge=300, le=1100, description="pressure at the stand itself, in hPa"
+    )
+    pressure_std_hpa: float = Field(default=1.0, ge=0, le=50)
+    temperature_c: float | None = Field(default=None, ge=-45, le=60)
+    temperature_std_c: float = Field(default=1.0, ge=0, le=20)
+    humidity_pct: float | None = Field(default=None, ge=0, le=100)
+    humidity_std_pct: float = Field(default=5.0, ge=0, le=50)
+    thrust_std_n: float | None = _std(1000, "the thrust, in N")
+    thrust_std_pct: float | None = _std(100, "the thrust, in % of the reading")
+    torque_std_nm: float | None = _std(1000, "the torque, in N·m")
+    torque_std_pct: float | None = _std(100, "the torque, in % of the reading")
+    speed_std_rpm: float | None = _std(10000, "the shaft's speed, in rpm")
+    voltage_std_v: float | None = _std(100, "the voltage, in V")
+    voltage_std_pct: float | None = _std(100, "the voltage, in % of the reading")
+    current_std_a: float | None = _std(1000, "the current, in A")
+    current_std_pct: float | None = _std(100, "the current, in % of the reading")
+    power_std_pct: float | None = _std(100, "the electrical power, in % of the reading")
+    full_scale_n: float | None = Field(default=None, gt=0, le=100000)
+    full_scale_nm: float | None = Field(default=None, gt=0, le=10000)
+    arm_m: float | None = Field(default=None, gt=0, le=5)
+    arm_std_m: float | None = _std(1, "the arm, in m")
+    calibration: list[KnownLoad] = Field(default_factory=list, max_length=200)
+    torque_calibration: list[KnownTorque] = Field(default_factory=list, max_length=200)
+    load_std_pct: float | None = _std(20, "the known loads, in %")
+    tare_before_n: float | None = Field(default=None, ge=-10000, le=10000)
+    tare_after_n: float | None = Field(default=None, ge=-10000, le=10000)
+    tare_std_n: float | None = _std(1000, "the readings at rest, in N")
+    tare_before_nm: float | None = Field(default=None, ge=-1000, le=1000)
+    tare_after_nm: float | None = Field(default=None, ge=-1000, le=1000)
+    tare_std_nm: float | None = _std(1000, "the readings at rest, in N·m")
+    rest_pulse_us: float | None = Field(default=None, ge=500, le=2500)
+    transient_s: float | None = Field(default=None, ge=0, le=600)
+    settled_s: float = Field(default=3.0, gt=0, le=600)
 
 
 # --- discharge: discharge of a pack
 
 
+_ShareStd = Annotated[float, Field(ge=0, le=0.5)]
+
+
 class DischargeBench(Table):
-    """``[discharge]``."""
+    """``[discharge]``; the words of `flightlog.groundtests.discharge.Setup`."""
+
+    cells: int | None = Field(default=None, ge=1, le=28, description="cells in series, 1 to 28")
+    cutoff_cell_v: float | None = Field(
+        default=None,
+        ge=0.5,
+        le=4.5,
+        description="the voltage per cell under load at which it ends, the maker's cut-off",
+    )
+    charged_cell_v: float | None = Field(
+        default=None,
+        ge=1.0,
+        le=5.0,
+        description="the voltage per cell to which the pack was charged before",
+    )
+    nominal_capacity_ah: float | None = Field(
+        default=None, gt=0, le=200, description="the capacity in Ah printed on the pack"
+    )
+    mass_kg: float | None = Field(default=None, gt=0, le=50, description="the mass in kg")
+    mass_std_kg: float | None = Field(
+        default=None, ge=0, le=5, description="the standard uncertainty of the mass in kg"
+    )
+    reserve_share: float | None = Field(
+        default=None, ge=0, le=0.9, description="the share of its energy left at landing, 0 to 0.9"
+    )
+    ambient_c: float | None = Field(
+        default=None, ge=-40, le=60, description="the temperature of the room in °C"
+    )
+    current_scale_std: _ShareStd | None = Field(
+        default=None,
+        description="the standard uncertainty of the current's scale as a share, 0.01 for 1 %",
+    )
+    voltage_scale_std: _ShareStd | None = Field(
+        default=None,
+        description="the standard uncertainty of the voltage's scale as a share, 0.002 for 0.2 %",
+    )
+    current_zero_std_a: float | None = Field(
+        default=None,
+        ge=0,
+        le=20,
+        description="the standard uncertainty in A of the current's zero, for a log without rest",
+    )
+    cell_std_v: float | None = Field(
+        default=None, ge=0, le=0.5, description="the standard uncertainty in V of a cell's reading"
+    )
+    temperature_std_k: float | None = Field(
+        default=None, ge=0, le=20, description="the standard uncertainty in K of a rise"
+    )
+
+
+# --- video: a picture of the wing tip
+
+_Place = Annotated[list[Annotated[float, Field(ge=0, le=20000)]], Field(min_length=2, max_length=2)]
+
+
+class VideoBench(Table):
+    """``[ringdown.video]``; places are pixels of the first picture: to the right, down."""
+
+    marker_px: _Place | None = Field(
+        default=None, description="the middle of the marker, [to the right, down]"
+    )
+    marker_size_px: int | None = Field(
+        default=None, ge=7, le=401, description="the side of the square to follow, 7 to 401 pixels"
+    )
+    ref_px: _Place | None = Field(
+        default=None, description="a place that stands still, [to the right, down]"
+    )
+    scale_from_px: _Place | None = Field(
+        default=None, description="one end of the known length, [to the right, down]"
+    )
+    scale_to_px: _Place | None = Field(
+        default=None, description="its other end, [to the right, down]"
+    )
+    scale_length_m: float | None = Field(
+        default=None, ge=1e-4, le=100, description="a length near the tip, 0.0001 to 100 m"
+    )
+    scale_length_std_m: float | None = Field(
+        default=None, ge=0, le=10, description="its standard uncertainty, 0 to 10 m"
+    )
+    direction: Literal["vertical", "horizontal", "main"] = Field(
+        default="vertical", description="which motion counts: vertical, horizontal or main"
+    )
+    capture_rate_hz: float | None = Field(
+        default=None, ge=1, le=100000, description="pictures a second while it was recorded"
+    )
 
 
 # --- ringdown: ring-down of a wing or tail
 
 
+class EarlierRing(Table):
+    """``[ringdown.baseline.first]``: one oscillation of an earlier test."""
+
+    frequency_hz: float | None = Field(
+        default=None, gt=0, le=1e4, description="its natural frequency in Hz"
+    )
+    frequency_std_hz: float | None = Field(
+        default=None, ge=0, le=1e3, description="the standard uncertainty of it in Hz"
+    )
+    damping_percent: float | None = Field(
+        default=None, gt=0, le=100, description="its damping ratio in %"
+    )
+    damping_std_percent: float | None = Field(
+        default=None, ge=0, le=100, description="the standard uncertainty of it in %"
+    )
+    amplitude_mm: float | None = Field(
+        default=None, gt=0, le=1e5, description="the amplitude in mm at which the damping holds"
+    )
+    mass_kg: float | None = Field(
+        default=None, gt=0, le=1000, description="the mass in kg of what was tested"
+    )
+
+
+_Window = Annotated[
+    list[Annotated[float, Field(ge=-1e9, le=1e9)]], Field(min_length=2, max_length=2)
+]
+
+
 class RingdownBench(Table):
-    """``[ringdown]``."""
+    """``[ringdown]``.
+
+    ::
+
+        lowest_hz = 2.0             # where oscillations are looked for
+        highest_hz = 40.0
+        most_modes = 2              # 1 to 4
+        mains_hz = 50.0             # 50 and 60 are both looked for where it is left out
+        windows_s = [[12.4, 16.0], [31.0, 34.5]]    # in place of what would be found
+        mass_kg = 7.9               # of what was tested, as it was
+        baseline.first = { frequency_hz = 6.52, frequency_std_hz = 0.02, damping_percent = 1.8,
+                           damping_std_percent = 0.1, amplitude_mm = 4.0, mass_kg = 7.9 }
+    """
+
+    lowest_hz: float = Field(
+        default=1.0, gt=0, le=1e3, description="the lowest frequency in Hz that is looked for"
+    )
+    highest_hz: float = Field(
+        default=100.0, gt=0, le=1e4, description="the highest frequency in Hz that is looked for"
+    )
+    most_modes: int = Field(
+        default=3, ge=1, le=4, description="how many oscillations are looked for, 1 to 4"
+    )
+    mains_hz: float | None = Field(
+        default=None, ge=10, le=500, description="the frequency of the mains in Hz"
+    )
+    windows_s: Annotated[list[_Window], Field(max_length=50)] = Field(
+        default_factory=list, description="pairs of start and end in s, by the clock of the file"
+    )
+    mass_kg: float | None = Field(
+        default=None, gt=0, le=1000, description="the mass in kg of what was tested"
+    )
+    baseline: dict[Literal["first", "second", "third", "fourth"], EarlierRing] = Field(
+        default_factory=dict, description="oscillations of an earlier test, by name"
+    )
+    video: VideoBench | None = None
 
 
 # --- stiffness: static deflection under load
@@ -39,7 +279,40 @@ class StiffnessBench(Table):
 
 
 class WeighingBench(Table):
-    """``[weighing]``."""
+    """``[weighing]``.
+
+    ::
+
+        reading_std_kg = 0.005      # of one scale; without both the figures are withheld
+        arm_std_m = 0.001           # of its place
+        lemac_m = 0.350             # leading edge of the mean aerodynamic chord, aft of the datum
+        lemac_std_m = 0.001
+        mac_m = 0.260
+        mac_std_m = 0.001
+        [weighing.places]           # where the file does not say: arm aft, side to the right
+        nose = [-0.020, 0.0]
+    """
+
+    reading_std_kg: float | None = _std(1, "one scale, in kg")
+    arm_std_m: float | None = _std(0.1, "arm and side of a scale, in m")
+    places: dict[
+        str,
+        Annotated[
+            tuple[Annotated[float, Field(ge=-10, le=10)], Annotated[float, Field(ge=-10, le=10)]],
+            Strict(False),
+        ],
+    ] = Field(
+        default_factory=dict,
+        description="name of a scale and its [arm aft of the datum, side to the right] in m",
+    )
+    lemac_m: float | None = Field(
+        default=None, ge=-10, le=10, description="leading edge of the chord, aft of the datum, in m"
+    )
+    lemac_std_m: float = Field(default=0.0, ge=0, le=1, description="its standard uncertainty in m")
+    mac_m: float | None = Field(
+        default=None, gt=0, le=5, description="the mean aerodynamic chord, in m"
+    )
+    mac_std_m: float = Field(default=0.0, ge=0, le=1, description="its standard uncertainty in m")
 
 
 # --- linkage: servo and linkage

@@ -77,6 +77,7 @@ UNITS: tuple[ColumnUnit, ...] = (
     _unit("ms", "s", "msec millisecond milliseconds", over=1e3),
     _unit("us", "s", "usec µs μs microsecond microseconds", over=1e6),
     _unit("min", "s", "minute minutes", times=60.0),
+    _unit("h", "s", "hour hours hr", times=3600.0),
     # place
     _unit("m", "m", "meter meters metre metres"),
     _unit("cm", "m", over=100.0),

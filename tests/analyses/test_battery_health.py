@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from flightlog.analyses import battery_cells, battery_health, battery_left
-from flightlog.analyses.battery_health import at_25c
 from flightlog.analyses.packs import CURRENT_SCALE_STD, VOLTAGE_SCALE_STD, battery_of
+from flightlog.estimation.pack_temperature import at_25c
 from flightlog.figures import FIGURES, settle
 from flightlog.findings import make_finding
 from flightlog.inputs import Aircraft, Baseline, GivenAir, Inputs, Pack

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from flightlog.groundtests.scale_arithmetic import Scale, shares, weigh
 from flightlog.inputs import Balance
-from flightlog.operations.balance import Added, Scale, judge, load, percent, shares, weigh
+from flightlog.operations.balance import Added, judge, load, percent
 from flightlog.operations.polygon import within
 
 ENVELOPE = ((4.8, 30.0), (4.8, 44.0), (8.0, 44.0), (10.0, 42.0), (10.0, 32.0), (8.0, 30.0))

@@ -8,8 +8,9 @@ from xml.etree import ElementTree
 
 import pytest
 
+from flightlog.groundtests.scale_arithmetic import Body
 from flightlog.inputs import Balance
-from flightlog.operations.balance import Added, Body, judge
+from flightlog.operations.balance import Added, judge
 from flightlog.reports.envelope_svg import HEIGHT, WIDTH, envelope_svg, envelope_words
 from flightlog.uncertain import Uncertain
 

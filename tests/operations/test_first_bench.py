@@ -1,0 +1,54 @@
+"""A first bench file: it is read as it is, and says what the file said by itself."""
+
+from __future__ import annotations
+
+import pytest
+
+from flightlog.groundtests.registry import GROUND_KINDS
+from flightlog.operations.bench_reading import read_bench_table
+from flightlog.operations.first_bench import first_bench_text
+from flightlog.team_files.bench_file import read_bench_file
+
+FILES = {
+    "thrust": "Time (s),ESC signal (µs),Thrust (gf),Voltage (V)\n0,1000,1,8\n1,1100,2,8\n",
+    "discharge": "Time (s),Voltage (V),Cell 1 (V),Cell 2 (V)\n0,8.4,4.2,4.2\n1,8.3,4.1,4.2\n",
+    "ringdown": 'Time (ms);"Acc ""Z"" (g)";Accel (g)\n0;1;1\n5;2;2\n',
+    "stiffness": "Mass (g),Deflection (mm)\n500,1\n1000,2\n",
+    "weighing": "Scale,Arm (m),Side (m),Reading (kg)\nnose,0,0,1\nleft,1,-1,2\n",
+    "linkage": "Pulse (us),Angle (deg)\n1100,-20\n1900,20\n",
+}
+
+
+@pytest.mark.parametrize("word", FILES)
+def test_it_is_read_as_it_is_and_gives_the_same_table(tmp_path, word):
+    file, bench = tmp_path / "of bench.csv", tmp_path / "bench.toml"
+    file.write_text(FILES[word], encoding="utf-8")
+    bench.write_text(first_bench_text(word, file), encoding="utf-8")
+    kind = GROUND_KINDS[word]
+
+    alone = read_bench_table(file, kind, None)
+    stated = read_bench_table(file, kind, read_bench_file(bench))
+
+    assert stated.table.columns.keys() == alone.table.columns.keys()
+    for name, values in alone.table.columns.items():
+        assert list(stated.table.columns[name]) == list(values)
+    assert "columns-guessed" not in [f.code for f in stated.findings]
+
+
+def test_a_unit_that_is_not_known_is_asked_for(tmp_path):
+    file = tmp_path / "a.csv"
+    file.write_text("Mass,Deflection (mm)\n5,1\n9,2\n", encoding="utf-8")
+
+    text = first_bench_text("stiffness", file)
+
+    assert 'unit = ""  # which? one of kg, g' in text
+
+
+@pytest.mark.parametrize("word", GROUND_KINDS)
+def test_every_key_of_the_kind_is_named(tmp_path, word):
+    file = tmp_path / "a.csv"
+    file.write_text(FILES[word], encoding="utf-8")
+
+    text = first_bench_text(word, file)
+
+    assert all(f"# {key} = " in text for key in GROUND_KINDS[word].setup().__slots__)
