@@ -29,6 +29,8 @@ from flightlog.uncertain import Quantity, Uncertain
 
 DEBRIEF_SCHEMA = "flightlog.debrief/1"
 ERROR_SCHEMA = "flightlog.error/1"
+TOOL_VERSION = __version__
+"""Of this program, as its JSON names it."""
 
 Json = dict[str, Any]
 
@@ -48,14 +50,14 @@ def to_json(debrief: Debrief) -> Json:
     """
     body = {
         "schema": DEBRIEF_SCHEMA,
-        "tool": {"version": __version__, "analyses": ANALYSES_VERSION},
+        "tool": {"version": TOOL_VERSION, "analyses": ANALYSES_VERSION},
         "log": _log(debrief.receipt),
         "inputs": _inputs(debrief.inputs, debrief.rules),
         "attempts": [_attempt(a) for a in debrief.attempts],
         "sorties": [_sortie(s) for s in debrief.sorties],
-        "findings": [_finding(f) for f in debrief.findings],
+        "findings": [finding_json(f) for f in debrief.findings],
     }
-    plain: Json = _plain(body)
+    plain: Json = plain_json(body)
     return plain
 
 
@@ -67,7 +69,7 @@ def error_to_json(error: FlightlogError) -> Json:
         "found": error.found,
         "fix": error.fix,
     }
-    plain: Json = _plain(body)
+    plain: Json = plain_json(body)
     return plain
 
 
@@ -120,7 +122,7 @@ def _partner(partner: Partner) -> Json:
         "file": partner.file,
         "sha256": partner.sha256,
         "format": partner.format,
-        "offset": _bounds(
+        "offset": bounds_json(
             Uncertain.of(partner.offset_s, partner.offset_std_s, "s", source="clocks"),
             unit=True,
             level=True,
@@ -180,10 +182,11 @@ def _weather(inputs: Inputs) -> Json | None:
 
 
 def _given(value: float, std: float, unit: str) -> Json:
-    return _bounds(Uncertain.of(value, std, unit, source="given"), unit=True, level=False)
+    return bounds_json(Uncertain.of(value, std, unit, source="given"), unit=True, level=False)
 
 
-def _bounds(quantity: Quantity, *, unit: bool, level: bool) -> Json:
+def bounds_json(quantity: Quantity, *, unit: bool, level: bool) -> Json:
+    """Give value and interval of a number, with its unit and the interval's level where asked."""
     low, high = quantity.interval(LEVEL)
     body: Json = {"value": quantity.value}
     if unit:
@@ -202,7 +205,7 @@ def _attempt(attempt: Attempt) -> Json:
         "number": attempt.number,
         "start_s": attempt.start_s,
         "stop_s": attempt.stop_s,
-        "peak_ground_speed": _bounds(speed, unit=True, level=False),
+        "peak_ground_speed": bounds_json(speed, unit=True, level=False),
         "distance": _rolled(attempt.distance),
         "distance_in_all": _rolled(attempt.distance_in_all),
         "reason": attempt.reason,
@@ -213,7 +216,7 @@ def _rolled(distance: Uncertain | None) -> Json | None:
     """A distance, whose interval does not begin below zero; null when it is not known."""
     if distance is None:
         return None
-    body = _bounds(distance, unit=True, level=False)
+    body = bounds_json(distance, unit=True, level=False)
     return body | {"low": max(0.0, body["low"])}
 
 
@@ -237,9 +240,9 @@ def _sortie(debrief: SortieDebrief) -> Json:
         "withheld": withheld,
         "gate": debrief.gate and _gate(debrief.gate),
         "laps": [_lap(lap) for lap in debrief.laps],
-        "outcomes": [_outcome(o) for o in debrief.outcomes],
+        "outcomes": [outcome_json(o) for o in debrief.outcomes],
         "score": debrief.score and _score(debrief.score),
-        "findings": [_finding(f) for f in debrief.findings],
+        "findings": [finding_json(f) for f in debrief.findings],
     }
 
 
@@ -249,7 +252,7 @@ def _is_finite(body: Json) -> bool:
 
 def _figure(figure: Figure) -> Json:
     return {
-        **_bounds(figure.quantity, unit=True, level=True),
+        **bounds_json(figure.quantity, unit=True, level=True),
         "method": figure.method,
         "sources": list(figure.sources),
     }
@@ -265,7 +268,7 @@ def _lap(lap: Lap) -> Json:
         "start_s": lap.start_s,
         "end_s": lap.end_s,
         **{
-            name: quantity and _bounds(quantity, unit=True, level=True)
+            name: quantity and bounds_json(quantity, unit=True, level=True)
             for name, quantity in (
                 ("time", lap.time),
                 ("energy", lap.energy),
@@ -275,7 +278,8 @@ def _lap(lap: Lap) -> Json:
     }
 
 
-def _outcome(outcome: Outcome) -> Json:
+def outcome_json(outcome: Outcome) -> Json:
+    """Give one limit as it was judged."""
     quantity, bound = outcome.quantity, outcome.bound
     low, high = quantity.interval(LEVEL) if quantity else (None, None)
     body: Json = {
@@ -300,15 +304,16 @@ def _outcome(outcome: Outcome) -> Json:
 
 def _score(score: Score) -> Json:
     body: Json = {
-        "total": score.total and _bounds(score.total, unit=False, level=False),
-        "terms": {n: _bounds(q, unit=False, level=False) for n, q in score.terms.items()},
+        "total": score.total and bounds_json(score.total, unit=False, level=False),
+        "terms": {n: bounds_json(q, unit=False, level=False) for n, q in score.terms.items()},
     }
     if score.reason:
         body["reason"] = score.reason
     return body
 
 
-def _finding(finding: Finding) -> Json:
+def finding_json(finding: Finding) -> Json:
+    """Give one finding."""
     return {
         "code": finding.code,
         "severity": finding.severity,
@@ -321,7 +326,7 @@ def _finding(finding: Finding) -> Json:
     }
 
 
-def _plain(value: object) -> Any:
+def plain_json(value: object) -> Any:
     """Make JSON types of what numpy and hostile logs may have left in a value."""
     if value is None or isinstance(value, bool):
         return value
@@ -329,13 +334,13 @@ def _plain(value: object) -> Any:
         # Half a surrogate pair, as from a file name in bytes, has no form in UTF-8.
         return value.encode("utf-8", "replace").decode("utf-8")
     if isinstance(value, Mapping):
-        return {_plain(str(k)): _plain(v) for k, v in value.items()}
+        return {plain_json(str(k)): plain_json(v) for k, v in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(v) for v in value]
+        return [plain_json(v) for v in value]
     if hasattr(value, "item"):  # a number of numpy
-        return _plain(value.item())
+        return plain_json(value.item())
     if isinstance(value, int):
         return int(value)
     if isinstance(value, float):
         return float(value) if math.isfinite(value) else None
-    return _plain(str(value))
+    return plain_json(str(value))

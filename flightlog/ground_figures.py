@@ -220,6 +220,75 @@ def _kinds() -> Iterable[FigureKind]:
         "peak to peak",
     )
     # --- stiffness: static deflection under load
+    yield _kind(
+        "stiffness.stiffness",
+        "N/m",
+        1,
+        "Stiffness",
+        "load over deflection of the loaded place: slope of the line through all loadings, each "
+        "way with a start of its own, movement of the fixed end taken off where it was measured",
+    )
+    yield _kind(
+        "stiffness.bending",
+        "N·m²",
+        1,
+        "Bending stiffness EI",
+        "stiffness times the cube of the length over 3: that of a uniform cantilever loaded at its "
+        "end",
+    )
+    yield _kind(
+        "stiffness.tip_frequency",
+        "Hz",
+        2,
+        "Frequency from stiffness",
+        "of the stiffness with the mass at the tip and 33/140 of the wing's mass",
+    )
+    yield _kind(
+        "stiffness.hysteresis",
+        "%",
+        2,
+        "Hysteresis",
+        "area between the way up and the way down over half of load times deflection, mean of all "
+        "loadings that go back to where they began",
+    )
+    yield _kind(
+        "stiffness.set",
+        "%",
+        2,
+        "Set",
+        "what all loadings left of the deflection, read when the load is off again, over the "
+        "greatest deflection",
+    )
+    yield _kind(
+        "stiffness.change_with_load",
+        "%",
+        1,
+        "Change of stiffness with load",
+        "stiffness at the greatest load over that at no load, less 100 %, by a curve of second "
+        "order",
+    )
+    yield _kind("stiffness.greatest_load", "N", 1, "Greatest load", "the largest load of the test")
+    yield _kind(
+        "stiffness.greatest_deflection",
+        "mm",
+        2,
+        "Greatest deflection",
+        "at the greatest load, from that at the start of the same loading",
+    )
+    yield _kind(
+        "stiffness.load_share",
+        "%",
+        1,
+        "Load reached",
+        "greatest load over the limit load that the bench file states for this place",
+    )
+    yield _kind(
+        "stiffness.deflection_share",
+        "%",
+        2,
+        "Deflection at limit load",
+        "of the loaded place at the limit load, over the semispan",
+    )
     # --- weighing: aircraft on scales
     yield _kind("weighing.mass", "kg", 3, "Mass", "sum of what the scales bear, tares taken off")
     yield _kind(
@@ -241,7 +310,56 @@ def _kinds() -> Iterable[FigureKind]:
         "of the mass, borne by the one of three wheels that stands by itself",
     )
     # --- linkage: servo and linkage
-    yield from ()
+    yield _kind(
+        "linkage.NAME.gain",
+        "deg/us",
+        5,
+        "Deflection per pulse",
+        "slope of the straight line of least squares through the deflections of all pulses, each "
+        "the middle of both ways; trailing edge down (rudder: left) positive",
+    )
+    yield _kind(
+        "linkage.NAME.play",
+        "deg",
+        2,
+        "Play on the ground",
+        "whole width of the free movement of the surface with the pulse held, from light pushes "
+        "both ways, mean over the pulses; what the push bends is in it unless pushes of two sizes "
+        "tell it apart. The play of a flight (surface.NAME.play) is a whole width, too, and holds "
+        "the servo's own dead band besides",
+    )
+    yield _kind(
+        "linkage.NAME.hysteresis",
+        "deg",
+        2,
+        "Hysteresis",
+        "by how much the surface stands elsewhere where a pulse was reached from the other side, "
+        "lagging positive, mean over the pulses: the play as far as friction holds the surface in "
+        "it, and the servo's own dead band",
+    )
+    yield _kind(
+        "linkage.NAME.travel_up",
+        "deg",
+        2,
+        "Travel, trailing edge up",
+        "greatest deflection with the trailing edge up (rudder: right), middle of both ways, "
+        "from where the gauge reads 0",
+    )
+    yield _kind(
+        "linkage.NAME.travel_down",
+        "deg",
+        2,
+        "Travel, trailing edge down",
+        "greatest deflection with the trailing edge down (rudder: left), middle of both ways, "
+        "from where the gauge reads 0",
+    )
+    yield _kind(
+        "linkage.NAME.neutral",
+        "us",
+        1,
+        "Neutral pulse",
+        "pulse at which the gauge reads 0, middle of both ways",
+    )
 
 
 GROUND_FIGURES = Kinds(_kinds())

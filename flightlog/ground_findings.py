@@ -35,6 +35,13 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "say in the bench file what the column is.",
             ),
             _kind(
+                "time-whole-seconds",
+                "note",
+                "",
+                "Let the logger write parts of a second; within one, times are only as even as "
+                "its rows.",
+            ),
+            _kind(
                 "columns-guessed",
                 "note",
                 "",
@@ -233,14 +240,16 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
             _kind(
                 "discharge-starts-loaded",
                 "degrade",
-                "discharge.capacity discharge.energy* discharge.nominal_share discharge.usable_energy "
+                "discharge.capacity discharge.energy* discharge.nominal_share "
+                "discharge.usable_energy "
                 "discharge.rate",
                 "Start the log 10 s before the load goes on.",
             ),
             _kind(
                 "discharge-rows-missing",
                 "degrade",
-                "discharge.capacity discharge.energy* discharge.nominal_share discharge.usable_energy "
+                "discharge.capacity discharge.energy* discharge.nominal_share "
+                "discharge.usable_energy "
                 "discharge.rate discharge.mean_voltage",
                 "Log without breaks; a logger that counts the charge itself bridges them.",
             ),
@@ -255,7 +264,8 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
             _kind(
                 "discharge-counter-disagrees",
                 "degrade",
-                "discharge.capacity discharge.energy* discharge.nominal_share discharge.usable_energy "
+                "discharge.capacity discharge.energy* discharge.nominal_share "
+                "discharge.usable_energy "
                 "discharge.rate",
                 "Compare both with a charger or a known load, and calibrate the current sensor.",
             ),
@@ -269,8 +279,8 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "discharge-cell-below-cutoff",
                 "note",
                 "",
-                "End the discharge by the weakest cell; a cell below the maker's cut- "
-                "off is damaged. Look at that cell before the pack is charged again.",
+                "End the discharge by the weakest cell; a cell below the maker's "
+                "cut-off is damaged. Look at that cell before the pack is charged again.",
             ),
             _kind(
                 "discharge-few-steps",
@@ -285,6 +295,14 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "",
                 "Repeat it at 25 °C and at the usual current; if it is the same, retire "
                 "the pack from flight.",
+            ),
+            _kind(
+                "discharge-beyond-nominal",
+                "stop",
+                "discharge.capacity discharge.energy* discharge.nominal_share "
+                "discharge.usable_energy discharge.rate discharge.resistance*",
+                "Look at the unit of the current, which may be mA where A is written, at its "
+                "scale, and at nominal_capacity_ah.",
             ),
             # --- ringdown: ring-down of a wing or tail
             _kind(
@@ -386,7 +404,8 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "marker-lost",
                 "stop",
                 "ringdown.*",
-                "Light the marker evenly, keep hands out of the picture, and stay in focus; or name "
+                "Light the marker evenly, keep hands out of the picture, and stay in focus; or "
+                "name "
                 "another marker by marker_px.",
             ),
             _kind(
@@ -422,6 +441,68 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "motion.",
             ),
             # --- stiffness: static deflection under load
+            _kind(
+                "stiffness-no-loading",
+                "stop",
+                "stiffness.*",
+                "Load it in four steps or more, up and down, and read the gauge at each.",
+            ),
+            _kind(
+                "stiffness-reversed",
+                "stop",
+                "stiffness.*",
+                "State sign = -1 in [columns.deflection] where the gauge counts the other way.",
+            ),
+            _kind(
+                "stiffness-rows-left-out",
+                "note",
+                "",
+                "Look for empty cells.",
+            ),
+            _kind(
+                "stiffness-root-unmeasured",
+                "note",
+                "",
+                "Read a second gauge at the fixed end: a clamp that gives makes a wing look soft.",
+            ),
+            _kind(
+                "stiffness-few-steps",
+                "note",
+                "",
+                "Load it in four steps or more, up and down.",
+            ),
+            _kind(
+                "stiffness-rows-off",
+                "degrade",
+                "",
+                "Look at these lines: a number typed wrongly, or a gauge that slipped.",
+            ),
+            _kind(
+                "stiffness-set-large",
+                "note",
+                "",
+                "Look for a joint that slips, a clamp that moves, or a part that yields; inspect "
+                "the structure before it flies.",
+            ),
+            _kind(
+                "stiffness-bends",
+                "note",
+                "",
+                "Compare tests over the same loads only; a joint that settles or a skin that "
+                "buckles bends the curve.",
+            ),
+            _kind(
+                "stiffness-below-limit-load",
+                "note",
+                "",
+                "This is no proof of the limit load.",
+            ),
+            _kind(
+                "stiffness-deflection-large",
+                "note",
+                "",
+                "Check clearances and the freedom of controls under load.",
+            ),
             # --- weighing: aircraft on scales
             _kind(
                 "scales-no-balance",
@@ -446,7 +527,8 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "weighings-apart",
                 "degrade",
                 "weighing.*",
-                "The scatter is in the intervals. Level the aircraft, let the tyres roll free, keep "
+                "The scatter is in the intervals. Level the aircraft, let the tyres roll free, "
+                "keep "
                 "wind off, zero the scales, and weigh again.",
             ),
             _kind(
@@ -456,6 +538,53 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Compare with the balance that the design asks for.",
             ),
             # --- linkage: servo and linkage
+            _kind(
+                "linkage-unread",
+                "stop",
+                "linkage.*",
+                "Tell the servo five pulses or more, 500 to 2500 us, up and down, and write down "
+                "the angle of the surface at each, in degrees and in that order.",
+            ),
+            _kind(
+                "linkage-rows-left-out",
+                "note",
+                "",
+                "Look at the rows: pulses are 500 to 2500 us, angles up to 90 degrees, both "
+                "needed; a test has 40 surfaces at most.",
+            ),
+            _kind(
+                "linkage-one-way",
+                "note",
+                "",
+                "Tell the pulses up and down again, and write down the rows in that order.",
+            ),
+            _kind(
+                "linkage-one-force",
+                "note",
+                "linkage.*.play",
+                "Push with two forces, the larger twice the smaller: what yields is told apart.",
+            ),
+            _kind(
+                "linkage-leads",
+                "stop",
+                "linkage.*.hysteresis",
+                "Write down the rows in the order in which the pulses were told, and read each "
+                "angle when the servo has come to rest.",
+            ),
+            _kind(
+                "linkage-turns-back",
+                "note",
+                "",
+                "Look for a horn at its dead centre, a rod that binds, or a servo at its stop; the "
+                "aircraft file takes no table that turns back.",
+            ),
+            _kind(
+                "linkage-play-wide",
+                "note",
+                "",
+                "Find where it moves before it flies: horn, clevis, rod, hinge, or the servo's "
+                "gear.",
+            ),
             # --- baseline: against an earlier test
             _kind(
                 "structure-changed",

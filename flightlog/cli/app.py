@@ -21,6 +21,7 @@ from flightlog.cli.defect import defect_app
 from flightlog.cli.demo import demo
 from flightlog.cli.files import convert, explain
 from flightlog.cli.fitness import fitness_app
+from flightlog.cli.groundtest import ground_app
 from flightlog.cli.importing import import_logs
 from flightlog.cli.incident import incident_app
 from flightlog.cli.load import load
@@ -51,6 +52,7 @@ app.command("open")(open_pages)
 app.command("import")(import_logs)
 app.add_typer(sortie_app)
 app.command()(trends)
+app.add_typer(ground_app)
 app.command()(sheet)
 app.add_typer(checks_app)
 app.add_typer(weather_app)

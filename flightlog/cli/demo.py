@@ -18,6 +18,8 @@ from flightlog.errors import OutputError, TeamFileError
 FOLDER = "flightlog-demo"
 _INDEX_SCHEMA = "flightlog.samples/1"
 _MOST_FOLDERS = 1000
+_BENCH = "bench"
+"""Folder of the samples of ground tests, beside the flights and in the demo's folder."""
 _ASKED = "--laps 3 --entered field_best=100"
 """Laps that are planned, and what the sample rule book's score asks people for."""
 
@@ -55,6 +57,7 @@ def demo(
     console = out()
     console.line(f"{len(samples)} made-up flights of a cargo aircraft, one of them in full.")
     copies = [_copy(sample, folder) for sample in samples]
+    bench = _copy_bench(folder)
     for number, sample in enumerate(copies, start=1):
         console.line()
         console.line(f"--- {sample.log.name}: {sample.description}")
@@ -63,7 +66,7 @@ def demo(
     console.line()
     _season(folder, console)
     console.line()
-    console.lines(_next(copies, folder, _load(folder / "team")))
+    console.lines(_next(copies, folder, _load(folder / "team"), bench))
 
 
 def _season(folder: Path, console: Console) -> None:
@@ -188,7 +191,7 @@ def _next_free(folder: Path) -> Path:
 
 def _not_writable(place: Path, error: OSError) -> OutputError:
     return OutputError(
-        f"can't be written ({error.strerror})",
+        f"can't be written ({error.strerror or type(error).__name__})",
         where=str(place),
         fix="Give --to DIR with a folder of your own.",
     )
@@ -226,6 +229,18 @@ def _copy(sample: Sample, folder: Path) -> Sample:
     )
 
 
+def _copy_bench(folder: Path) -> Path:
+    """Copy the files of the sample ground tests, and give their folder."""
+    from flightlog.resources import data_path
+
+    place = folder / _BENCH
+    try:
+        shutil.copytree(data_path("sample_flights", _BENCH), place, copy_function=shutil.copyfile)
+    except OSError as error:  # one of several files that could not be copied among them
+        raise _not_writable(place, error) from error
+    return place
+
+
 def _debrief(sample: Sample, folder: Path, console: Console, *, short: bool) -> None:
     from flightlog.contract import dumps
     from flightlog.reports.words import debrief_lines
@@ -244,7 +259,7 @@ def _debrief(sample: Sample, folder: Path, console: Console, *, short: bool) -> 
             raise _not_writable(place, error) from error
 
 
-def _next(samples: list[Sample], folder: Path, load: str) -> list[str]:
+def _next(samples: list[Sample], folder: Path, load: str, bench: Path) -> list[str]:
     first = samples[0]
     rules = Options(rules=first.options.rules)
     joined = [f"  flightlog debrief {_quoted(s.log)} {_quoted(s.card)}" for s in samples if s.card]
@@ -256,6 +271,8 @@ def _next(samples: list[Sample], folder: Path, load: str) -> list[str]:
         f"  flightlog sortie list --team {_quoted(folder / 'team')}",
         f"  flightlog trends --team {_quoted(folder / 'team')}",
         *filter(None, [load]),
+        f"  flightlog groundtest ringdown {_quoted(bench / 'ringdown_left.csv')} "
+        f"--bench {_quoted(bench / 'ringdown_left.toml')}",
         f"  flightlog open --team {_quoted(folder / 'team')} --keys {_quoted(folder / 'keys')}",
         f"  flightlog debrief YOUR-OWN-LOG{_typed(rules)}",
     ]

@@ -170,11 +170,13 @@ def build_season(
     told : list of str
         What happened, a line for each day.
     """
+    from flightlog.cli.season_bench import measure_on_bench
     from flightlog.logbook.book import Founder, Logbook, founding
     from flightlog.logbook.keyfile import Cost
     from flightlog.logbook.keys import KeyFolder, Passphrase
     from flightlog.logbook.names import Names
     from flightlog.operations.desk import Desk
+    from flightlog.resources import data_path
     from flightlog.team.folder import TeamFolder
 
     head, days = read_days()
@@ -202,6 +204,8 @@ def build_season(
         for number, day in enumerate(days):
             tell((number + 0.5) / (len(days) + 1), f"{day.date}")
             told.append(_live(season, day, logs))
+        if only is None:
+            told.append(measure_on_bench(season, data_path("sample_flights", "bench")))
     return made.path, told
 
 

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import streamlit as st
 
-from flightlog.dashboard import parts, views
+from flightlog.dashboard import parts, sheet_parts, views
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_view import FlightView, stored_view
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord
 from flightlog.reports.figure_groups import WEAR, WEAR_TITLE
 from flightlog.reports.flight_sheet import flight_sheet
-from flightlog.reports.look import STEP_PX
 from flightlog.reports.markup import escaped
 from flightlog.reports.sheet_content import (
     Band,
@@ -26,22 +24,15 @@ from flightlog.reports.sheet_content import (
     Strips,
     Table,
 )
-from flightlog.reports.sheet_html import SHEET_CSS, band_html, block_html, sheet_html
+from flightlog.reports.sheet_html import band_html, block_html, sheet_html
 from flightlog.reports.sheet_pdf import sheet_pdf
 
-_PLOT = {"displaylogo": False, "scrollZoom": False, "showTips": False}
-"""The wheel scrolls the page everywhere; a chart is zoomed by its tools, or by drawing a box."""
 _TIME = "Over time: height, speeds, attitude, power"
 _BELOW = {_TIME: "time", "Laps side by side": "laps"}
 """What is drawn below, one at a time: each takes as long to draw as all above."""
 _WITH_WEAR = 3
 """A sheet has so many parts where the log tells something of what is wearing out."""
 _FIRST = ("Contradictions", "Signed checks")
-_SCREEN = f"""
-.fl .headline {{ margin: 0; }} .fl h2 {{ margin-top: {STEP_PX}px; }}
-.fl .strip {{ grid-template-columns: 128px 1fr 240px; padding: {STEP_PX // 2}px 0;
-  gap: 0 {2 * STEP_PX}px; }}
-"""
 
 
 def flight(desk: Desk, record: SortieRecord) -> None:
@@ -64,7 +55,7 @@ def flight(desk: Desk, record: SortieRecord) -> None:
 def _answer(content: SheetContent) -> None:
     """Show the answer: the limits, beside what the flight was flown under."""
     did, record = content.parts[:2]
-    strips = [_drawn(b) for band in did for b in _blocks(band) if isinstance(b, Strips)]
+    strips = [sheet_parts.drawn(b) for band in did for b in _blocks(band) if isinstance(b, Strips)]
     # What was found is read before any number.
     found = [b for b in record[0].columns[1] if isinstance(b, Table) and b.rows]
     # What speaks against a flight stands above what it rests on.
@@ -72,7 +63,7 @@ def _answer(content: SheetContent) -> None:
     release = [b for b in under if isinstance(b, Facts)]
     beside = [b for b in under if not isinstance(b, Facts)]
     parts.html(
-        f"<style>{SHEET_CSS}{_SCREEN}</style>",
+        sheet_parts.STYLE,
         f'<p class="headline fl-answer">{escaped(content.headline)}</p>',
         *(block_html(b) for b in content.top if isinstance(b, Notice)),
     )
@@ -84,14 +75,6 @@ def _answer(content: SheetContent) -> None:
         if release:
             with st.expander("All that the release says", key="after-release"):
                 parts.html(*map(block_html, release))
-
-
-def _drawn(strips: Strips) -> Strips:
-    """Give strips with pictures that a page within the server shows."""
-    rows = tuple(
-        replace(row, svg=parts.picture(row.svg, f"{row.word}: {row.says}")) for row in strips.rows
-    )
-    return replace(strips, rows=rows)
 
 
 def _wear(desk: Desk, record: SortieRecord, content: SheetContent) -> None:
@@ -167,8 +150,4 @@ def _pictures(desk: Desk, record: SortieRecord, view: FlightView) -> None:
 
 
 def _picture(one: views.Picture) -> None:
-    parts.heading(one.chart.title)
-    if one.figure is None:
-        parts.note(one.chart.lacking)
-        return
-    st.plotly_chart(one.figure, theme=None, config=_PLOT, key=f"after-plot-{one.chart.id}")
+    sheet_parts.chart(one.chart, one.figure, f"after-plot-{one.chart.id}")

@@ -22,7 +22,13 @@ _AFTERWARDS = re.compile(r"(?<=[:@])(?=\S)|(?<=[-<>~])(?=[-=>])|(?<=www)(?=\.)",
 """Places within what Streamlit turns into links, icons and arrows although it was escaped."""
 _JOINT = "\u2060"
 """Holds two signs together and is none itself, so that neither is read with the other."""
-_MIME = {"html": "text/html", "pdf": "application/pdf", "csv": "text/csv"}
+_MIME = {
+    "html": "text/html",
+    "pdf": "application/pdf",
+    "csv": "text/csv",
+    "json": "application/json",
+    "toml": "application/toml",
+}
 
 
 def label(text: object) -> str:
@@ -121,7 +127,7 @@ def download(
     *,
     key: str,
 ) -> None:
-    """Offer a file: an HTML page, a PDF or a table, by the ending of its name.
+    """Offer a file: an HTML page, a PDF, a table or a text of ours, by the ending of its name.
 
     Parameters
     ----------
@@ -132,7 +138,7 @@ def download(
     data : str or callable
         What the file holds; a callable is asked when it is pressed.
     name : str
-        Of the file, with ".html", ".pdf" or ".csv".
+        Of the file, with an ending of ``_MIME``.
     key : str
         Of the button; unique on the page.
     """

@@ -16,6 +16,8 @@ HEADER_PX, ROW_PX, FOOT_PX, TOOLS_PX = 32, 22, 56, 44
 """The last two stand below the lowest panel, and above all for the row of tools."""
 LETTER_PX, SCREEN_PX = 9.0, 560.0
 """A letter is about so wide, and the narrowest chart that is looked at. [px]"""
+UPRIGHT_PX = 7.5
+"""A letter of an axis's name, which is cut where it is longer than its panel is high. [px]"""
 MOST_ROWS = 4
 LEAST_MARGIN_PX, MOST_MARGIN_PX = 16.0, 160.0
 
@@ -36,6 +38,8 @@ class Place:
         So many rows below the names are taken by the legend.
     ticks : int
         So many numbers upward, at the most.
+    px : float
+        How high its plot is.
     """
 
     number: int
@@ -43,6 +47,7 @@ class Place:
     step: float
     above: float
     ticks: int
+    px: float
 
     @property
     def axis(self) -> str:
@@ -97,9 +102,21 @@ def places_of(
     for n, head in enumerate(heads, start=1):
         upper = top - head
         domain = max(0.0, (upper - plot) / total), upper / total
-        places.append(Place(n, domain, ROW_PX / total, heads[0] / ROW_PX, max(3, plot // 36)))
+        places.append(Place(n, domain, ROW_PX / total, heads[0] / ROW_PX, max(3, plot // 36), plot))
         top = upper - plot
     return places, total + FOOT_PX + TOOLS_PX
+
+
+def rows_within(text: str, px: float) -> list[str]:
+    """Break a text into two rows where one is longer than there is room."""
+    words = text.split()
+    if len(words) < 2 or len(text) * UPRIGHT_PX <= px:
+        return [text]
+    middle = min(
+        range(1, len(words)),
+        key=lambda n: max(len(" ".join(words[:n])), len(" ".join(words[n:]))),
+    )
+    return [" ".join(words[:middle]), " ".join(words[middle:])]
 
 
 def has_legend(panel: Panel) -> bool:

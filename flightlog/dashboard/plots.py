@@ -19,6 +19,7 @@ from flightlog.dashboard.plot_places import (
     levels,
     places_of,
     right_margin,
+    rows_within,
     spread,
 )
 from flightlog.dashboard.plot_traces import BOUND_DASH, Json, shown, tell_once, traces_of
@@ -28,6 +29,8 @@ from flightlog.reports.look import FAINT, FONT, GREY, INK, PAPER, SMALL_PX
 if TYPE_CHECKING:
     import plotly.graph_objects as go
 
+LEFT_PX = 76
+"""For numbers and name of an axis upward."""
 NEEDLESS = (
     *("sendChartToCloud", "sendDataToCloud", "editInChartStudio"),  # nothing leaves the laptop
     *("select2d", "lasso2d", "autoScale2d", "toggleSpikelines"),
@@ -117,7 +120,7 @@ def _base() -> Json:
         "font": {"family": FONT, "size": SMALL_PX, "color": INK},
         "paper_bgcolor": PAPER,
         "plot_bgcolor": PAPER,
-        "margin": {"l": 76, "r": 16, "t": TOOLS_PX, "b": 56},
+        "margin": {"l": LEFT_PX, "r": 16, "t": TOOLS_PX, "b": 56},
         "modebar": {"remove": list(NEEDLESS), "orientation": "h", "color": GREY},
         "hoverlabel": {"font": {"size": SMALL_PX, "color": INK}, "bgcolor": PAPER},
         "showlegend": True,
@@ -158,7 +161,12 @@ def _layout(chart: Chart, panels: Sequence[Panel], places: Sequence[Place], heig
     if not closest:
         layout["hoversubplots"] = "axis"
     for panel, place in zip(panels, places, strict=True):
-        layout[place.axis_name] = _axis(panel.label, panel.unit) | {
+        axis = _axis(panel.label, panel.unit)
+        rows = rows_within(axis["title"]["text"], place.px)
+        if len(rows) > 1:
+            axis["title"]["text"] = "<br>".join(rows)
+            layout["margin"]["l"] = LEFT_PX + ROW_PX
+        layout[place.axis_name] = axis | {
             "domain": list(place.domain),
             "anchor": "x",
             "nticks": place.ticks,

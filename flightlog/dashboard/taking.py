@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Sequence
-from pathlib import Path, PurePosixPath, PureWindowsPath
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from flightlog.dashboard import parts, views
+from flightlog.dashboard.dropped import written
 from flightlog.errors import FlightlogError, UsageError
 from flightlog.operations.desk import Desk
 from flightlog.operations.importing import Told
@@ -28,9 +29,6 @@ _READ = "after-read"
 """What was read of them, until then."""
 _FROM_CARD = "after-from-card"
 """The log of the card that is being taken in."""
-_CHUNK = 1 << 20
-_LONGEST = 120
-"""Of a name [bytes]; no file system takes more than 255, and what comes after it needs room."""
 
 
 def take(desk: Desk) -> None:
@@ -113,24 +111,7 @@ def _whose(desk: Desk) -> str | None:
 def _dropped(desk: Desk, dropped: Sequence[UploadedFile], aircraft: str) -> None:
     """Write what was dropped to the disk under its name, for the readers, and take it in."""
     with tempfile.TemporaryDirectory(prefix="flightlog-drop-") as place:
-        logs = []
-        for number, file in enumerate(dropped):
-            folder = Path(place) / str(number)  # two logs may have one name
-            folder.mkdir()
-            log = folder / _name(file.name)
-            with log.open("wb") as to:
-                while chunk := file.read(_CHUNK):
-                    to.write(chunk)
-            logs.append(log)
-        _told(desk, logs, aircraft)
-
-
-def _name(given: str) -> str:
-    """Give the last part of a name, whatever system it comes from; never a way to elsewhere."""
-    name = PureWindowsPath(PurePosixPath(given).name).name
-    kept = "".join(sign for sign in name if sign.isprintable() and sign not in '<>:"|?*')
-    last = kept.strip(" .").encode()[-_LONGEST:].decode(errors="ignore")
-    return last.strip(" .") or "log"
+        _told(desk, written(dropped, Path(place)), aircraft)
 
 
 def _told(desk: Desk, logs: Sequence[Path], aircraft: str) -> None:

@@ -89,7 +89,11 @@ def _column(
     return BenchColumn(name, unit, meaning, cut, needed, numbered)
 
 
-_TIME = "time, t, timestamp, elapsed, elapsed time, zeit, seconds"
+_TIME = (
+    "time, t, timestamp, elapsed, elapsed time, time elapsed, run time, test time, zeit, seconds, "
+    "time stamp, date time, datetime, date and time, time of day, clock, uhrzeit, zeitstempel, "
+    "laufzeit, datum uhrzeit"
+)
 
 _THRUST = (
     _column("time", "s", "clock of the stand", _TIME),
@@ -164,20 +168,36 @@ _DISCHARGE = (
         "voltage",
         "V",
         "of the pack at its own terminals",
-        "voltage, u, pack voltage, battery voltage, vbat",
+        "voltage, u, pack voltage, battery voltage, vbat, volt, volts, total voltage, spannung, "
+        "akkuspannung, gesamtspannung",
         needed=True,
     ),
-    _column("current", "A", "positive: discharge", "current, i, load, discharge current"),
-    _column("temperature", "K", "of the pack", "temperature, temp, pack temperature"),
-    _column("cell", "V", "of one cell", "cell, cell voltage, zelle", numbered=True),
+    _column(
+        "current",
+        "A",
+        "positive: discharge",
+        "current, i, load, discharge current, curr, amps, battery current, pack current, strom, "
+        "entladestrom",
+    ),
+    _column(
+        "temperature",
+        "K",
+        "of the pack",
+        "temperature, temp, pack temperature, battery temperature, temperatur, akkutemperatur, t",
+    ),
+    _column("cell", "V", "of one cell", "cell, cell voltage, zelle, zellspannung", numbered=True),
     _column(
         "charge",
         "C",
         "drawn since the start, as the logger counted it",
-        "charge, capacity, discharged, consumed, discharge capacity",
+        "charge, capacity, discharged, consumed, discharge capacity, used capacity, cap, "
+        "kapazität, ladung, entnommen",
     ),
     _column(
-        "energy", "J", "drawn since the start, as the logger counted it", "energy, discharge energy"
+        "energy",
+        "J",
+        "drawn since the start, as the logger counted it",
+        "energy, discharge energy, energie",
     ),
 )
 _RINGDOWN = (

@@ -62,6 +62,10 @@ __all__ = ["EVERY", "Setup", "pack_keys", "reduce"]
 FULL_SHORT_V = 0.06
 """A rested full cell stands at most so far below the voltage to which it was charged. [V]"""
 
+FIRST_SECOND_STD, FIRST_SECOND_STD_PER_S = 0.025, 0.06
+"""Of a resistance at the 1 s scale for what happens within the second, and more for each second
+between rows: by simulated cells whose quick part settles in 0.3 to 6 s. [-], [1/s]"""
+
 LIKE_RATE = 1.2
 """Discharges whose currents differ by a larger factor are no repeats of each other. [-]"""
 
@@ -291,6 +295,10 @@ class _Work:
             name: (run.energy.sources[name] - volts * run.charge.sources[name]) / run.charge.value
             for name in run.energy.sources
         }
+        # An end that is unclear moves the mean towards the voltage at the end, or away from it.
+        end_v = float(run.rows.volts[run.load_off])
+        sources["end"] = (end_v - volts) * (run.unclear_c / 2 if run.reached else 0.0)
+        sources["end"] /= run.charge.value
         quantity = Uncertain(volts, {**sources, "voltage scale": self.scales.voltage * volts}, "V")
         self.give(MEAN_V, quantity, "energy over charge, of the pack", "time current voltage")
         nominal = self.setup.nominal_capacity_ah
@@ -354,8 +362,10 @@ class _Work:
         self.give(OHM_25C, quantity, how, "time current voltage declared")
 
     def _scaled_ohm(self, ohm: float, std: float) -> Uncertain:
+        slowest = max(r.rows.step_s for r in self.runs if r.rows.step_s <= SLOWEST_S)
         sources = {
             "fit": std,
+            "first second": ohm * math.hypot(FIRST_SECOND_STD, FIRST_SECOND_STD_PER_S * slowest),
             "current scale": -self.scales.current * ohm,
             "voltage scale": self.scales.voltage * ohm,
         }

@@ -20,6 +20,9 @@ from flightlog.uncertain import NORMAL_95, Quantity
 RETIRE_SHARE = 80.0
 """Share of what is printed, in per cent, below which packs are usually retired. [%]"""
 
+MOST_SHARE = 150.0
+"""No pack holds so much more than what is printed on it. [%]"""
+
 CELLS_APART_V = 0.080
 """Cells under load at half of the charge are usually no farther apart. [V]"""
 
@@ -163,7 +166,7 @@ def of_steps(steps: Sequence[StepResistance], met: Sequence[int]) -> list[Findin
         return []
     if len(steps) > 2 * len(met):
         return []
-    at = ", ".join(f"{100 * s:.0f} %" for s in states if s <= 1.0) or "unknown charge"
+    at = ", ".join(f"{100 * max(s, 0.0):.0f} %" for s in states if s <= 1.0) or "unknown charge"
     return [
         ground_finding(
             "discharge-few-steps",
@@ -189,7 +192,18 @@ def assumed(what: Sequence[tuple[str, tuple[str, ...]]]) -> list[Finding]:
 
 def against_nominal(share: Quantity | None) -> list[Finding]:
     """Tell a pack that surely holds less than packs are kept for."""
-    if share is None or not share.value + NORMAL_95 * share.std < RETIRE_SHARE:
+    if share is None:
+        return []
+    if share.value - NORMAL_95 * share.std > MOST_SHARE:
+        return [
+            ground_finding(
+                "discharge-beyond-nominal",
+                f"The pack would hold {share.value:.0f} % of what is printed on it, which none "
+                "does.",
+                evidence={"share_percent": share.value},
+            )
+        ]
+    if not share.value + NORMAL_95 * share.std < RETIRE_SHARE:
         return []
     return [
         ground_finding(

@@ -44,6 +44,9 @@ _STEP_SHARE = 0.10
 _TOLD_ZERO = 0.005
 _MARGIN_S = 1.0
 _LEAST_CHARGING_A = 0.05
+_NOTHING_V, _APART_SHARE = 0.5, 0.3
+_TAIL_S = 10.0
+_MOST_IMPOSSIBLE = 0.2
 _LEAST_LEVELS = 6
 _DECIMALS = (0.1, 0.01, 0.001)
 
@@ -78,6 +81,9 @@ class Rows:
         Usual spacing of the rows. [s]
     loaded, charging : array of bool
         Rows with the load on, and rows in which the pack was charged.
+    apart : array of bool
+        Rows without the pack, as when its protection opened: no current flows, and the voltage is
+        a straight line over them. Empty where there are none.
     """
 
     name: str
@@ -96,6 +102,7 @@ class Rows:
     noise_v: float
     grain_a: float
     grain_v: float
+    apart: Mask = field(default_factory=lambda: np.zeros(0, dtype=bool))
 
     step_s: float = field(init=False)
     loaded: Mask = field(init=False)
@@ -143,6 +150,12 @@ def read_rows(table: BenchTable, zero_std_a: float | None) -> tuple[Rows | None,
     if lonely.any():
         findings.append(_left_out(table.name, int(lonely.sum()), "stand alone far from both sides"))
         columns = {name: c[~lonely] for name, c in columns.items()}
+    apart = _apart(columns["voltage"], columns["current"])
+    if apart.any():
+        why = "have no voltage and no current: the pack was off; they count as rest"
+        findings.append(_left_out(table.name, int(apart.sum()), why))
+        row = np.arange(apart.size)
+        columns["voltage"] = np.interp(row, row[~apart], columns["voltage"][~apart])
     time_s, raw = columns["time"], columns["current"]
     if _reversed(time_s, raw, columns["voltage"]):
         raw = -raw
@@ -174,6 +187,7 @@ def read_rows(table: BenchTable, zero_std_a: float | None) -> tuple[Rows | None,
         _noise(columns["voltage"], loaded),
         grain(raw),
         grain(columns["voltage"]),
+        apart if apart.any() else apart[:0],
     )
     return rows, findings
 
@@ -189,17 +203,40 @@ def _believable(table: BenchTable, findings: list[Finding]) -> Mask:
     there = np.isfinite(time_s) & np.isfinite(volts) & np.isfinite(amps)
     with np.errstate(invalid="ignore"):
         can_be = (volts > 0) & (volts <= MOST_V) & (np.abs(amps) <= MOST_A)
+        # Without the pack a voltmeter reads about nothing.
+        can_be |= (np.abs(volts) <= _NOTHING_V) & (np.abs(amps) <= _quiet_a(volts, amps))
         can_be &= np.abs(time_s) < 1e12
     impossible = int((there & ~can_be).sum())
     if impossible:
         why = f"hold what no pack can have (0 to {MOST_V:.0f} V, to {MOST_A:.0f} A)"
-        findings.append(_left_out(table.name, impossible, why))
+        most = impossible > _MOST_IMPOSSIBLE * int(there.sum())
+        why += "; look at the units of voltage and current" if most else ""
+        findings.append(_left_out(table.name, impossible, why, stop=most))
     return there & can_be
 
 
-def _left_out(name: str, rows: int, why: str) -> Finding:
+def _quiet_a(volts: Array, amps: Array) -> float:
+    """Current below which next to nothing flows. [A]"""
+    known = np.abs(amps[np.isfinite(amps) & (volts > _NOTHING_V) & (np.abs(amps) <= MOST_A)])
+    return 2 * QUIET_SHARE * float(np.quantile(known, 0.95)) if known.size else 0.0
+
+
+def _apart(volts: Array, amps: Array) -> Mask:
+    """Rows in which the pack was off the logger: next to no voltage, and no current."""
+    quiet = _quiet_a(volts, amps)
+    carried = volts[(np.abs(amps) > quiet) & (volts > _NOTHING_V)]
+    if not carried.size:
+        return np.zeros(volts.size, dtype=bool)
+    return np.asarray((volts < _APART_SHARE * np.median(carried)) & (np.abs(amps) <= quiet))
+
+
+def _left_out(name: str, rows: int, why: str, *, stop: bool = False) -> Finding:
     return ground_finding(
-        "discharge-rows-left-out", f"{name}: {rows} rows {why}.", evidence={"rows": rows}
+        "discharge-rows-left-out",
+        f"{name}: {rows} rows {why}.",
+        evidence={"rows": rows},
+        affects=_ALL if stop else None,
+        severity="stop" if stop else "note",
     )
 
 
@@ -261,9 +298,15 @@ def _reversed(time_s: Array, amps: Array, volts: Array) -> bool:
 
     Its steps tell it, by what the voltage does at once; without steps the trend of the voltage.
     """
-    step_a, step_v = np.diff(amps), np.diff(volts)
-    large = np.abs(step_a) > _STEP_SHARE * float(np.max(np.abs(amps)))
-    products = step_a[large] * step_v[large]
+    large = np.flatnonzero(np.abs(np.diff(amps)) > _STEP_SHARE * float(np.max(np.abs(amps))))
+    # Seen over a second to either side, since the one can be read later than the other.
+    around = 0.5 * (time_s[large] + time_s[large + 1])
+    wide = max(_MARGIN_S, float(np.median(np.diff(time_s))))
+    step_a, step_v = (
+        np.interp(around + wide, time_s, c) - np.interp(around - wide, time_s, c)
+        for c in (amps, volts)
+    )
+    products = step_a * step_v
     if abs(float(products.sum())) > 0.5 * float(np.abs(products).sum()):
         return float(products.sum()) > 0
     charge = np.append(0.0, np.cumsum(0.5 * (amps[1:] + amps[:-1]) * np.diff(time_s)))
@@ -290,7 +333,7 @@ def _zero(
         quiet = np.abs(raw) <= 2 * QUIET_SHARE * high
         first_s, last_s = time_s[loaded[0]], time_s[loaded[-1]]
         for away in (time_s < first_s - _MARGIN_S, time_s > last_s + _MARGIN_S):
-            rows = np.flatnonzero(quiet & away)
+            rows = _no_tail(time_s, raw, np.flatnonzero(quiet & away), -2 * QUIET_SHARE * high)
             if rows.size >= 3 and np.ptp(time_s[rows]) >= LEAST_REST_S:
                 rests.append(rows)
     if not rests:
@@ -316,6 +359,20 @@ def _zero(
     message = f"{name}: {told} {where} was taken as the zero of the current and taken off."
     evidence = {"zero_a": levels[0], "drift_a": levels[-1] - levels[0], "std_a": std}
     return zero, std, True, [ground_finding("discharge-current-zero", message, evidence=evidence)]
+
+
+def _no_tail(time_s: Array, raw: Array, rows: Index, charging_a: float) -> Index:
+    """Rows of a rest without the tail of a charge that dies away before it."""
+    charged = np.flatnonzero(raw < charging_a)
+    if charged.size < 3 or not rows.size or charged[0] > rows[-1]:
+        return rows
+    end = raw[rows[time_s[rows] >= time_s[rows[-1]] - _TAIL_S]]
+    level = float(np.median(end))
+    near = max(5 * 1.4826 * float(np.median(np.abs(end - level))), 2 * grain(raw), 1e-3)
+    rows = rows[(np.abs(raw[rows] - level) <= near) & (rows > charged[0])]
+    thirds = np.array_split(raw[rows], 3)
+    fades = rows.size >= 9 and thirds[0].mean() < thirds[2].mean() - 0.3 * near
+    return rows[:0] if fades else rows
 
 
 # --- noise

@@ -148,7 +148,7 @@ def _windows(run: Run) -> list[tuple[Index, int, int]]:
         if t[end - 1] - t[begin] < _WHOLE_S - _NEAR_S:  # at the end of the rows: look farther back
             begin = max(free, int(np.searchsorted(t, t[end - 1] - _WHOLE_S)))
         inside = steps < end - 1
-        if inside.any():
+        if inside.any() and not run.rows.apart[begin:end].any():
             found.append((steps[inside], begin, end))
         steps = steps[~inside] if inside.any() else steps[1:]
         free = end

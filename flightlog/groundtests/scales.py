@@ -47,6 +47,11 @@ class Setup:
         Leading edge of the mean aerodynamic chord, aft of the datum. [m]
     mac_m, mac_std_m : float or None, float
         The mean aerodynamic chord. [m]
+    empty : bool
+        Whether it stood without payload, so that load sheets may start from it; changes nothing
+        here.
+    with_pack : str or None
+        The pack that was on board of the empty aircraft; its mass is not taken off here.
     """
 
     reading_std_kg: float | None = None
@@ -56,6 +61,8 @@ class Setup:
     lemac_std_m: float = 0.0
     mac_m: float | None = None
     mac_std_m: float = 0.0
+    empty: bool = False
+    with_pack: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

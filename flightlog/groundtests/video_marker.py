@@ -25,6 +25,8 @@ _LEAST_CHANGE = 3.0
 _LEAST_SEEN = 0.7
 _ALIKE = 0.85
 _WORSE = 0.03
+_IN_TIME = 0.95
+_STEPPY = 1.6
 _LEAST_SWING_PX = 0.3
 _LOWEST_HZ = 0.5
 
@@ -123,7 +125,9 @@ def best_of(trackers: Sequence[Tracker], time_s: FloatArray) -> Tracker | None:
     swinging = [(t, swing) for t in trackers if (swing := _swing(t, time_s)) > _LEAST_SWING_PX]
     if not swinging:
         return None
-    # What holds a piece of the background, or was mistaken for another place, matches worse.
+    # What was mistaken for another place moves like nothing else; what holds a piece of the
+    # background matches worse.
+    swinging = _together(swinging, time_s)
     matches = [float(np.median(t.matches)) for t, _ in swinging]
     good = [
         (t, swing)
@@ -133,6 +137,28 @@ def best_of(trackers: Sequence[Tracker], time_s: FloatArray) -> Tracker | None:
     most = max(swing for _, swing in good)
     alike = (t for t, swing in good if swing >= _ALIKE * most)
     return max(alike, key=lambda t: float(np.median(t.matches)))
+
+
+def _together(
+    swinging: list[tuple[Tracker, float]], time_s: FloatArray
+) -> list[tuple[Tracker, float]]:
+    """Give those that move in time with at least one other, where there are any."""
+    if len(swinging) < 2:
+        return swinging
+    motions = np.stack([_main_motion(t, time_s) for t, _ in swinging])
+    alike = np.abs(motions @ motions.T) - np.eye(len(motions))
+    good = alike.max(axis=1) >= _IN_TIME
+    return [pair for pair, keep in zip(swinging, good, strict=True) if keep] or swinging
+
+
+def _main_motion(tracker: Tracker, time_s: FloatArray) -> FloatArray:
+    """Give the motion along its largest direction, of length 1."""
+    places = np.array(tracker.places)
+    seen = np.isfinite(places[:, 0])
+    filled = np.stack([np.interp(time_s, time_s[seen], places[seen, k]) for k in (0, 1)], axis=1)
+    off = filled - filled.mean(axis=0)
+    along = off @ np.linalg.svd(off, full_matrices=False)[2][0]
+    return np.asarray(along / max(float(np.linalg.norm(along)), 1e-12))
 
 
 def _swing(tracker: Tracker, time_s: FloatArray) -> float:
@@ -151,6 +177,12 @@ def _swing(tracker: Tracker, time_s: FloatArray) -> float:
     at_hz = np.arange(len(power)) / time_s[-1]
     power[at_hz < _LOWEST_HZ] = 0
     peak = int(np.argmax(power))
+    # From one picture to the next a swing covers a known part of its range at most.
+    steps = np.hypot(*np.diff(places, axis=0).T)  # NaN beside a gap
+    reach = float(np.hypot(*np.ptp(places[seen], axis=0)))
+    part = np.sin(np.pi * min(float(at_hz[peak] * time_s[-1] / len(time_s)), 0.5))
+    if float(np.nanmax(steps, initial=0.0)) > _STEPPY * part * reach + 1.0:
+        return 0.0
     near = np.abs(at_hz - at_hz[peak]) <= max(0.1 * at_hz[peak], 2.0 / time_s[-1])
     share = float(power[near].sum() / max(power.sum(), 1e-12))
     # What jerks about has its power everywhere; a ring-down has it in one place.

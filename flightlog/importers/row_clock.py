@@ -77,7 +77,7 @@ def row_clock(stamp_s: FloatArray, notes: Notes, *, what: str = "rows") -> RowCl
     notes.drop(f"{what} without a time", lost)
     if not good.any():
         return RowClock(np.full(len(stamp_s), np.nan), good, (), float("nan"))
-    spread, whole_seconds = _spread(stamp_s, good, notes, what)
+    spread, whole_seconds = spread_seconds(stamp_s, good, notes, what)
     base = float(spread[good].min())
     time_s, keep = spread - base, _steady(spread, good)
     if keep is None:
@@ -113,7 +113,7 @@ def _steady(stamp_s: FloatArray, good: BoolArray) -> BoolArray | None:
     return keep if lost <= max(1.0, FEW_BACK * good.sum()) and leap <= SET_S else None
 
 
-def _spread(
+def spread_seconds(
     stamp_s: FloatArray, good: BoolArray, notes: Notes, what: str
 ) -> tuple[FloatArray, bool]:
     """Spread rows that share a whole second evenly over it."""

@@ -63,6 +63,7 @@ PAIRING = "pairing"
 MEASUREMENT = "measurement"
 INCIDENT = "incident"
 CLAUSE_EVIDENCE = "clause-evidence"
+GROUND_TEST = "ground-test"
 COPY = "copy"
 
 FILE_KINDS = ("aircraft", "pack", "component", "site", "rules", "checklist", "meter")
@@ -88,6 +89,11 @@ GROUPS = (
 )
 """What a component belongs to; a defect of one of the first four is never deferred."""
 NEVER_DEFERRED = GROUPS[:4]
+
+GROUND_TESTS = ("thrust", "discharge", "ringdown", "stiffness", "weighing", "linkage")
+"""Kinds of tests on the ground."""
+MOST_GROUND_FIGURES = 64
+"""Figures of one ground test that stand in its entry; the attached result holds all."""
 
 
 def _short(label: str = "") -> Field:
@@ -664,6 +670,45 @@ FLYING_KINDS: tuple[Kind, ...] = (
         meanings=("stated", "inspected"),
         signers=1,
         note="How a clause of the rule book is shown, by whom, and where the evidence is.",
+    ),
+    Kind(
+        GROUND_TEST,
+        "Ground test",
+        content={
+            "test": word(*GROUND_TESTS),
+            **_ABOUT,
+            "serial": optional(_short("of what was tested, by its file in force")),
+            "part": optional(_short("what of it")),
+            "configuration": optional(_short()),
+            "instrument": optional(_short()),
+            "files": records(
+                {"file": text(most=255), "sha256": hexed()}, "files from the bench", most=40
+            ),
+            "bench": optional(hexed(label="SHA-256 of the attached bench file")),
+            "result": hexed(label="SHA-256 of the attached result"),
+            "reductions": integer("version of the reductions"),
+            "figures": records(
+                {
+                    "figure": ident(),
+                    "value": quantity(),
+                    "low": quantity(label="lower end of the 95 % interval"),
+                    "high": quantity(label="upper end of it"),
+                },
+                least=0,
+                most=MOST_GROUND_FIGURES,
+            ),
+            "limits": records(
+                {"limit": ident(), "outcome": word()},
+                "limits of the bench file, and whether they were met",
+                least=0,
+                most=MOST_GROUND_FIGURES,
+            ),
+            "text": optional(text()),
+        },
+        meanings=("performed", "inspected"),
+        signers=1,
+        note="Something was measured on the bench; its files, bench file and result are attached, "
+        "and it cites the earlier test that it was compared with.",
     ),
     Kind(
         COPY,

@@ -1,8 +1,8 @@
 """A file from the bench, read into the columns that its kind of test can have.
 
-What a bench file states is taken as it says; every other column is recognised by its header and the
-unit in it. Nothing is taken without a unit. How a bench file is written stands in
-`flightlog.team_files.bench_file`.
+What a bench file states is taken as it says; every other column is recognised by its header and
+the unit in it. Nothing is taken without one, but times that are written as a clock shows them. How
+a bench file is written stands in `flightlog.team_files.bench_file`.
 """
 
 from __future__ import annotations
@@ -21,13 +21,14 @@ from flightlog.ground_findings import ground_finding
 from flightlog.groundtests.bench_table import BenchColumn, BenchTable, FloatArray
 from flightlog.groundtests.registry import GroundKind
 from flightlog.groundtests.video_files import is_video
+from flightlog.operations.bench_clock import MINUTES, TIME_OF_DAY, clock_of, is_clock
 from flightlog.team_files.bench_file import BenchColumnTable, BenchFile
 from flightlog.team_files.column_map import FileSection
 from flightlog.team_files.reading import near_miss
 
 if TYPE_CHECKING:
     from flightlog.importers.delimited_file import TextFile
-    from flightlog.importers.delimited_numbers import NumberStyle
+    from flightlog.importers.delimited_numbers import NumberStyle, Unreadable
     from flightlog.team_files.column_units import ColumnUnit
 
 LARGEST_BYTES = 200_000_000
@@ -118,6 +119,10 @@ def read_bench_table(path: Path, kind: GroundKind, bench: BenchFile | None) -> B
         findings += found
         if np.isfinite(values).any():
             columns[place.name] = values
+        else:
+            some = next(iter(file.table.some(place.at, 1)), "").strip()[:40]
+            told = f"{place.header!r} holds no number" + (f", but {some!r}" if some else "")
+            unclear[place.name] = told
     lines = np.asarray(file.table.lines, dtype=np.int64)
     units = {place.name: place.unit for place in places}
     table = BenchTable(path.name, columns, texts, lines, units)
@@ -194,7 +199,7 @@ def _places(
     for name, stated in (bench.columns if bench is not None else {}).items():
         column = _known(name, known, bench)
         at = _found(file, stated.header)
-        unit = _stated_unit(name, column, stated, bench)
+        unit = _stated_unit(name, column, stated, bench, file.table.some(at))
         places[name] = _Place(name, column, at, stated.header, unit, stated)
     used = {place.at for place in places.values()}
     unclear: dict[str, str] = {}
@@ -203,17 +208,25 @@ def _places(
             if name in places or at in used:
                 continue
             header = file.table.header[at]
-            if column.unit in ("", TEXT) or _unit(unit, column) is not None:
+            if _fits(unit, column):
                 places[name] = _Place(name, column, at, header, unit, None)
                 used.add(at)
             else:
-                unclear.setdefault(
-                    name,
-                    f"{header!r} is in {unit!r}, which is no unit of it"
-                    if unit
-                    else f"{header!r} does not say its unit",
-                )
+                unclear.setdefault(name, _unclear(file, at, column, unit))
     return list(places.values()), unclear
+
+
+def _unclear(file: TextFile, at: int, column: BenchColumn, unit: str) -> str:
+    """Say why a column that its header names can't be taken."""
+    header, cells = file.table.header[at], file.table.some(at)
+    if column.name == "time" and is_clock(cells):
+        return (
+            f"{header!r} holds times such as {cells[0].strip()[:40]!r}, and nothing says whether "
+            f"of hours and minutes ({TIME_OF_DAY!r}) or of minutes and seconds ({MINUTES!r})"
+        )
+    if unit:
+        return f"{header!r} is in {unit!r}, which is no unit of it"
+    return f"{header!r} does not say its unit"
 
 
 def _known(name: str, known: dict[str, BenchColumn], bench: BenchFile | None) -> BenchColumn:
@@ -240,18 +253,33 @@ def _found(file: TextFile, header: str) -> int:
 
 
 def _stated_unit(
-    name: str, column: BenchColumn, stated: BenchColumnTable, bench: BenchFile | None
+    name: str,
+    column: BenchColumn,
+    stated: BenchColumnTable,
+    bench: BenchFile | None,
+    cells: Sequence[str],
 ) -> str:
     from flightlog.team_files.column_units import units_for
 
     if column.unit in ("", TEXT):
         return stated.unit or ""
+    if name == "time" and (clock := clock_of(cells, stated.unit or "")):
+        return clock
     if stated.unit is not None and _unit(stated.unit, column) is not None:
         return stated.unit
     where = f"{bench.path}: [columns.{name}] unit" if bench is not None else name
     found = "is missing" if stated.unit is None else f"is {stated.unit!r}, which is no unit of it"
     fitting = ", ".join(u.name for u in units_for(column.unit))
+    if name == "time" and is_clock(cells):
+        fitting = f"{TIME_OF_DAY}, {MINUTES}"
     raise TeamFileError(found, where=where, fix=f"Units that fit: {fitting}.")
+
+
+def _fits(unit: str, column: BenchColumn) -> bool:
+    """Whether the numbers of a column can be taken in a unit, or need none."""
+    if column.unit in ("", TEXT) or (column.name == "time" and unit in (TIME_OF_DAY, MINUTES)):
+        return True
+    return _unit(unit, column) is not None
 
 
 def _unit(spelling: str, column: BenchColumn) -> ColumnUnit | None:
@@ -277,6 +305,9 @@ def _recognised(file: TextFile, column: BenchColumn) -> list[tuple[str, int, str
                 found.append((0, f"{column.name}_{int(match[2])}", at, unit))
         elif plain in column.words or plain == column.name.replace("_", " "):
             rank = column.words.index(plain) if plain in column.words else len(column.words)
+            if column.name == "time" and (clock := clock_of(file.table.some(at), unit)):
+                # A count of seconds is finer than a clock beside it.
+                rank, unit = rank + len(column.words) + 1, clock
             found.append((rank, column.name, at, unit))
     return [(name, at, unit) for _, name, at, unit in sorted(found, key=lambda f: (f[0], f[2]))]
 
@@ -307,6 +338,8 @@ def _values(
     from flightlog.importers.delimited_numbers import numbers
     from flightlog.importers.delimited_tables import to_house
 
+    if place.column.name == "time" and place.unit in (TIME_OF_DAY, MINUTES):
+        return _clock(file, place)
     blank = {text.strip() for text in section.missing if isinstance(text, str)}
     pieces = (
         ["" if cell.strip() in blank else cell for cell in piece] if blank else piece
@@ -322,17 +355,38 @@ def _values(
         values = to_house(values, unit)
     if place.stated is not None:
         values = values * (place.stated.sign * place.stated.scale)
-    findings = []
-    if bad.count:
+    return values, _unreadable(bad, place, "number")
+
+
+def _clock(file: TextFile, place: _Place) -> tuple[FloatArray, list[Finding]]:
+    """Read times that are written as a clock shows them."""
+    from flightlog.operations.bench_clock import clock_seconds
+
+    seconds, bad, shared = clock_seconds(file.table.cells(place.at), place.unit, file.table.lines)
+    findings = _unreadable(bad, place, "time")
+    if shared:
         findings.append(
             ground_finding(
-                "cells-unreadable",
-                f"{bad.count} of {bad.filled} cells of {place.header!r} hold no number, the first "
-                f"{bad.text[:40]!r} on line {bad.line}.",
-                evidence={"column": place.name, "cells": bad.count, "line": bad.line},
+                "time-whole-seconds",
+                f"The times are whole seconds with {shared} rows in each; the rows were spread "
+                "evenly over their second.",
+                evidence={"rows_per_second": shared},
             )
         )
-    return values, findings
+    return seconds, findings
+
+
+def _unreadable(bad: Unreadable, place: _Place, what: str) -> list[Finding]:
+    if not bad.count:
+        return []
+    return [
+        ground_finding(
+            "cells-unreadable",
+            f"{bad.count} of {bad.filled} cells of {place.header!r} hold no {what}, the first "
+            f"{bad.text[:40]!r} on line {bad.line}.",
+            evidence={"column": place.name, "cells": bad.count, "line": bad.line},
+        )
+    ]
 
 
 def _style(file: TextFile, section: FileSection, place: _Place) -> NumberStyle:

@@ -44,6 +44,7 @@ SURFACE_SENSE = "surface-sense"
 SURFACE_PLAY = "surface-play"
 VIBRATION = "vibration"
 PACK_LIMIT = "pack-limit"
+STRUCTURE_CHANGED = "structure-changed"
 
 EVENTS: dict[str, EventKind] = {
     kind.word: kind
@@ -92,6 +93,12 @@ EVENTS: dict[str, EventKind] = {
         EventKind(SURFACE_PLAY, "play or a slow answer of a surface"),
         EventKind(VIBRATION, "more vibration of propeller or motor than normal"),
         EventKind(PACK_LIMIT, "a pack beyond a limit of its own", grounds=True),
+        EventKind(
+            STRUCTURE_CHANGED,
+            "a structure that is not what it was, by a ground test",
+            grounds=True,
+            list="after-hard-landing",
+        ),
     )
 }
 """Word -> kind."""

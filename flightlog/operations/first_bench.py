@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from flightlog.groundtests.registry import GroundKind
+from flightlog.operations.bench_clock import MINUTES, TIME_OF_DAY
 from flightlog.operations.bench_reading import Header, recognised_headers
 from flightlog.operations.ground_test import ground_kind
 from flightlog.team_files import bench_tables
@@ -82,7 +83,9 @@ def _column(header: Header, house: str) -> Iterator[str]:
     if house in _ANY:
         return
     unit = spelled_unit(header.unit, house)
-    if unit is not None:
+    if header.name == "time" and header.unit in (TIME_OF_DAY, MINUTES):
+        yield f"unit = {_quoted(header.unit)}"
+    elif unit is not None:
         yield f"unit = {_quoted(unit.name)}"
     else:
         yield f'unit = ""  # which? one of {_fitting(house)}'

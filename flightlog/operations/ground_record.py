@@ -1,7 +1,7 @@
 """What the record holds today that was measured on the ground, by what it was measured of.
 
-Weighings, charges of packs, parameter baselines, and clauses of rule books that persons showed by
-measuring. Bench files (thrust stand, discharge, ring-down) are none of these.
+Ground tests, weighings, charges of packs, parameter baselines, and clauses of rule books that
+persons showed by measuring.
 """
 
 from __future__ import annotations
@@ -12,21 +12,27 @@ from datetime import datetime
 from typing import Any
 
 from flightlog.errors import FlightlogError
+from flightlog.ground_figures import GROUND_FIGURES
+from flightlog.groundtests.registry import GROUND_KINDS
 from flightlog.logbook.entry import Entry
 from flightlog.logbook.flying_kinds import (
     BASELINE,
     CHARGE,
     CLAUSE_EVIDENCE,
+    GROUND_TEST,
     TASK_DONE,
     WEIGHING,
 )
 from flightlog.operations.desk import Desk
+from flightlog.operations.ground_subject import said_of
 from flightlog.operations.matrix import MEASURED
 from flightlog.operations.weighing import weighed_of
 from flightlog.team.ledger import AIRCRAFT, PACK, THINGS
 
+TESTED = "ground-test"
 WEIGHED, CHARGED, SET, SHOWN, DONE = "weighing", "charge", "baseline", "clause", "work"
 """What was done: weighed, charged, parameters set, a clause measured, an inspection or service."""
+_MOST_TOLD = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +46,7 @@ class Measured:
     serial : str
         By the file in force; empty where it names none, or there is none.
     what : str
-        "weighing", "charge", "baseline", "clause" or "work".
+        "ground-test", "weighing", "charge", "baseline", "clause" or "work".
     says : str
         What was found, with its numbers.
     entry : Entry
@@ -77,6 +83,9 @@ def measured_on_ground(desk: Desk, what: Sequence[str] = ()) -> tuple[Measured, 
 
 def _every(desk: Desk) -> Iterator[Measured]:
     ledger = desk.ledger
+    for entry in ledger.of(GROUND_TEST):
+        about = said_of(entry)
+        yield _made(desk, about.thing, about.id, TESTED, _tested(entry), entry, serial=about.serial)
     for entry in ledger.of(WEIGHING):
         yield _made(desk, AIRCRAFT, entry.body.content[AIRCRAFT], WEIGHED, _weighing(entry), entry)
     for entry in ledger.of(CHARGE):
@@ -102,10 +111,19 @@ def _work(desk: Desk, entry: Entry) -> Iterator[Measured]:
             yield _made(desk, thing, said[thing], DONE, f"{said['task']}{text}", entry)
 
 
-def _made(desk: Desk, thing: str, id_: str, what: str, says: str, entry: Entry) -> Measured:
+def _made(
+    desk: Desk,
+    thing: str,
+    id_: str,
+    what: str,
+    says: str,
+    entry: Entry,
+    *,
+    serial: str | None = None,
+) -> Measured:
     persons = tuple(dict.fromkeys(desk.ledger.persons(entry)))
-    serial = _serial(desk, thing, id_)
-    return Measured(thing, id_, serial, what, says, entry, desk.ledger.when(entry), persons)
+    own = _serial(desk, thing, id_) if serial is None else serial
+    return Measured(thing, id_, own, what, says, entry, desk.ledger.when(entry), persons)
 
 
 def _serial(desk: Desk, thing: str, id_: str) -> str:
@@ -118,6 +136,32 @@ def _serial(desk: Desk, thing: str, id_: str) -> str:
 
 
 # --- what was found
+
+
+def _tested(entry: Entry) -> str:
+    said, about = entry.body.content, said_of(entry)
+    kind = GROUND_KINDS.get(said["test"])
+    of = ", ".join(filter(None, (about.part, about.configuration)))
+    told = [_told(record) for record in said["figures"][:_MOST_TOLD]]
+    more = len(said["figures"]) - len(told)
+    bad = [one["limit"] for one in said["limits"] if one["outcome"] != "met"]
+    parts = (
+        (kind.label if kind else said["test"]) + (f" of {of}" if of else ""),
+        ", ".join(told) + (f" and {more} more" if more > 0 else ""),
+        f"limits not met or not shown: {', '.join(bad)}" if bad else "",
+    )
+    return "; ".join(filter(None, parts))
+
+
+def _told(record: Any) -> str:
+    id_, value, unit = record["figure"], float(record["value"]["value"]), record["value"]["unit"]
+    low, high = (float(record[end]["value"]) for end in ("low", "high"))
+    kind = GROUND_FIGURES.get(id_)
+    if kind is None:
+        return f"{id_} {value:.4g} {unit}".rstrip()
+    places = kind.decimals
+    number = f"{value:.{places}f} {unit}".rstrip()
+    return f"{kind.label.lower()} {number} ({low:.{places}f} to {high:.{places}f})"
 
 
 def _weighing(entry: Entry) -> str:

@@ -12,6 +12,7 @@ from flightlog.ground_figures import GROUND_FIGURES
 from flightlog.groundtests.answer import GroundAnswer, settled
 from flightlog.groundtests.registry import GROUND_KINDS, GroundKind
 from flightlog.operations.bench_reading import read_bench_table
+from flightlog.rules.book import BENCH_FILE
 from flightlog.rules.judge import verdict
 from flightlog.rules.outcomes import Bound, Outcome
 from flightlog.rules.spread import probability_at_least, probability_at_most
@@ -148,6 +149,6 @@ def _outcome(limit: BenchLimit, answer: GroundAnswer) -> Outcome:
         probability=probability,
         bound=Bound(limit.op, limit.value, GROUND_FIGURES[limit.figure].unit),
         required_probability=limit.shown_at,
-        source=limit.source or "bench file",
+        source=", ".join(filter(None, (BENCH_FILE, limit.source))),
         reason=reason,
     )

@@ -344,10 +344,17 @@ def service_conditions(desk: Desk, plan: Plan) -> list[Condition]:
 def to_clear(desk: Desk, stopped: Entry) -> str:
     """Say what would return something to service. A sentence, or two.
 
-    A record that was begun before a list shipped with the program has to take it over first.
+    A record that was begun before a list shipped with the program, or before the list was of such
+    an event, has to take it over first.
     """
     list_id = list_after(stopped)
     first = f"Work through the list {list_id}; then an" if list_id else "An"
+    if list_id and _is_of_other_events(desk, list_id, stopped):
+        word = stopped.body.content["event"]
+        first = (
+            f"The list {list_id} in force is not done anew after {word}: add the word to its "
+            f"reopened_by and enter it with 'flightlog team enter'. {first}"
+        )
     if list_id and desk.versions.in_force("checklist", list_id) is None:
         first = (
             f"This record has no list {list_id}: copy checklists/{list_id}.toml of the program "
@@ -357,6 +364,16 @@ def to_clear(desk: Desk, stopped: Entry) -> str:
         f"{first} inspector and another person return it: 'flightlog service return "
         f"{named(stopped)} --by INSPECTOR --by OTHER --text WHY'."
     )
+
+
+def _is_of_other_events(desk: Desk, list_id: str, stopped: Entry) -> bool:
+    """Whether the list in force has an item that an event does not reopen."""
+    version = desk.versions.in_force("checklist", list_id)
+    try:
+        items = desk.loaded(version, load_checklist).items if version is not None else ()
+    except FlightlogError:
+        return False  # whoever works through it is told
+    return any(stopped.body.content["event"] not in item.reopened_by for item in items)
 
 
 def why_of(entry: Entry) -> str:

@@ -16,4 +16,17 @@ LITHIUM = (
 )
 PEOPLE = "Keep everybody behind the start line and away from the strip and its ends."
 
+STAND = (
+    "On a stand the propeller pulls itself free where a bolt lets go: guard it, stay out of its "
+    "plane and its stream, and stop it from a distance."
+)
+DISCHARGING = (
+    "Discharge a pack outdoors or in a fireproof place, never unattended and never below the "
+    "maker's least voltage of any cell. " + LITHIUM
+)
+LOADS = (
+    "A loaded structure can break and a weight can fall: keep hands, feet and faces away, and load "
+    "it no further than its own limits."
+)
+
 CAUTIONS = (RECORD, PROPELLER, LITHIUM, PEOPLE)

@@ -21,10 +21,10 @@ _AXES = (
 )
 _PANELS = (
     # quantity, title, unit, factor; a panel each, since bands of two lines would hide one another
-    ("ct", "Thrust coefficient CT", "", 1.0),
-    ("cp", "Power coefficient CP", "", 1.0),
-    ("drive_efficiency", "Efficiency of motor and controller", "%", 100.0),
-    ("figure_of_merit", "Figure of merit of the propeller", "", 1.0),
+    ("ct", "CT", "", 1.0),
+    ("cp", "CP", "", 1.0),
+    ("drive_efficiency", "Drive efficiency", "%", 100.0),
+    ("figure_of_merit", "Figure of merit", "", 1.0),
 )
 _COMMANDS = {"pulse": ("pulse", "µs"), "throttle": ("throttle", "%")}
 

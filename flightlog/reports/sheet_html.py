@@ -94,12 +94,13 @@ def sheet_html(content: SheetContent) -> str:
     content : SheetContent
         What stands on it; texts are escaped here.
     """
+    made = "as the record was" if content.heads else "made"
     bands = "".join(band_html(band) for part in content.parts for band in part)
     return page(
         content.title,
         '<div class="fl">',
         f'<p class="under">{escaped(content.subtitle)}</p>',
-        f'<p class="from">{escaped(content.team)}, as the record was at '
+        f'<p class="from">{escaped(content.team)}, {made} at '
         f"{content.made:%Y-%m-%d %H:%M} UTC by this laptop's clock</p>",
         f'<p class="headline">{escaped(content.headline)}</p>' if content.headline else "",
         *map(block_html, content.top),
@@ -215,7 +216,9 @@ def _foot(content: SheetContent) -> str:
     not_coded = len(content.heads[MOST_HEADS:])
     more = f"<p>The code holds all but the last {not_coded} of them.</p>" if not_coded else ""
     notes = "".join(f'<p class="fl-caution">{escaped(note)}</p>' for note in content.notes)
-    code = qr_svg(head_text(content.heads)) if content.heads else ""
+    if not content.heads:  # a sheet that was made without a record
+        return f'<div class="foot"><div>{notes}</div></div>'
+    code = qr_svg(head_text(content.heads))
     return (
         f'<div class="foot"><div><strong>Head of the record when this was made</strong>{heads}'
         f"{more}<p>Whoever holds this can tell a record that was cut or rewritten since: "

@@ -14,8 +14,9 @@ from datetime import UTC, datetime, timedelta
 from flightlog.analyses.phases import Attempt
 from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.debriefing import Debrief, SortieDebrief
-from flightlog.figures import FIGURES, LEVEL, Figure
+from flightlog.figures import FIGURES, LEVEL, Figure, FigureKind
 from flightlog.findings import Finding
+from flightlog.ground_figures import GROUND_FIGURES
 from flightlog.recording import Partner, Receipt
 from flightlog.reports.figure_groups import (
     DECLARED,
@@ -117,7 +118,7 @@ def debrief_lines(
     common = _common(debrief)
     for sortie in debrief.sorties:
         lines += ["", *_wrap(_sortie_line(sortie, debrief), width)]
-        lines += _outcomes(sortie, width, look)
+        lines += outcome_lines(sortie.outcomes, width, look)
         if sortie is debrief.sorties[-1]:
             lines += _legend(debrief, width, look)
         if not short:
@@ -265,8 +266,9 @@ def moment_text(receipt: Receipt, time_s: float) -> str:
 # --- outcomes
 
 
-def _outcomes(sortie: SortieDebrief, width: int, look: Look) -> list[str]:
-    ordered = sorted(sortie.outcomes, key=lambda o: WORST_FIRST.index(o.outcome))
+def outcome_lines(outcomes: Iterable[Outcome], width: int, look: Look) -> list[str]:
+    """Write outcomes with their strips below an empty line, those that matter most first."""
+    ordered = sorted(outcomes, key=lambda o: WORST_FIRST.index(o.outcome))
     lines = [""] if ordered else []
     for outcome in ordered:
         lines += _outcome(outcome, width, look)
@@ -276,6 +278,11 @@ def _outcomes(sortie: SortieDebrief, width: int, look: Look) -> list[str]:
 def _legend(debrief: Debrief, width: int, look: Look) -> list[str]:
     if all(o.quantity is None for s in debrief.sorties for o in s.outcomes):
         return []
+    return legend_lines(width, look)
+
+
+def legend_lines(width: int, look: Look) -> list[str]:
+    """Say what the characters of strips are."""
     legend = (
         f"{look.line} allowed  {look.tick} bound  {look.beyond} beyond  {look.mark} figure  "
         f"{look.bar} one-sided limits"
@@ -284,7 +291,7 @@ def _legend(debrief: Debrief, width: int, look: Look) -> list[str]:
 
 
 def _outcome(outcome: Outcome, width: int, look: Look) -> list[str]:
-    kind = FIGURES.get(outcome.figure)
+    kind = _kind(outcome.figure)
     label = kind.label if kind else plain(outcome.figure, 40)
     word = f"{look.shapes[outcome.outcome]} {outcome.outcome}"
     text = f"{label} {judged_value(outcome)}, {bound_text(outcome.bound)}"
@@ -305,11 +312,15 @@ def _outcome(outcome: Outcome, width: int, look: Look) -> list[str]:
     return [*lines, " " * _WORD_COLUMN + draw(outcome, room, look) + tail]
 
 
+def _kind(figure_id: str) -> FigureKind | None:
+    return FIGURES.get(figure_id) or GROUND_FIGURES.get(figure_id)
+
+
 def judged_value(outcome: Outcome) -> str:
     """Write the number that was judged, on its own side of the bound."""
     if outcome.quantity is None:
         return "is not known"
-    kind = FIGURES.get(outcome.figure)
+    kind = _kind(outcome.figure)
     decimals = kind.decimals if kind else 2
     value = digits_beside(outcome.quantity.value, outcome.bound.value, decimals)
     return with_unit(value, outcome.bound.unit)

@@ -233,6 +233,9 @@ def aircraft_limits(aircraft: Aircraft | None) -> tuple[Limit, ...]:
 PACK_FILE = "pack file"
 """How the source of a pack's limit begins. Its kind is "aircraft" too: the pack flies with it."""
 
+BENCH_FILE = "bench file"
+"""How the source of a limit of a ground test begins."""
+
 
 def pack_limits(pack: Pack | None) -> tuple[Limit, ...]:
     """Turn the ``[limits]`` of a pack file into limits of kind "aircraft".
@@ -248,8 +251,8 @@ def pack_limits(pack: Pack | None) -> tuple[Limit, ...]:
 
 
 def whose(kind: str, source: str) -> str:
-    """Say what a limit of these belongs to: "aircraft", "pack", or "" of a rule book's."""
-    if kind == "rule":
+    """Say what a limit belongs to: "aircraft", "pack", or "" of a rule book's or a bench file's."""
+    if kind == "rule" or source.startswith(BENCH_FILE):
         return ""
     return "pack" if source.startswith(PACK_FILE) else "aircraft"
 

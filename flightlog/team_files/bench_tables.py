@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, Strict
 
-from flightlog.team_files.checking import Table
+from flightlog.team_files.checking import Slug, Table
 
 # --- thrust: thrust stand
 
@@ -272,7 +272,54 @@ class RingdownBench(Table):
 
 
 class StiffnessBench(Table):
-    """``[stiffness]``."""
+    """``[stiffness]``.
+
+    ::
+
+        load_std_pct = 0.2          # how right the loads are, all together
+        load_std_n = 0.01           # and each by itself
+        deflection_std_pct = 0.5    # how right the scale of the gauge is
+        reading_std_mm = 0.02       # of one reading; the scatter shows it where rows are many
+        gravity_m_s2 = 9.812        # where masses are hung on
+        length_m = 1.00             # fixed end to load: for EI
+        length_std_m = 0.002
+        tip_mass_kg = 0.10          # for the frequency
+        wing_mass_kg = 0.45
+        limit_load_n = 45.0         # at this place
+        semispan_m = 1.10
+        baseline_n_m = 1081.0       # by an earlier test
+        baseline_std_n_m = 6.0
+    """
+
+    load_std_pct: float | None = _std(50, "all loads together, in %")
+    load_std_n: float | None = _std(1000, "each load by itself, in N")
+    deflection_std_pct: float | None = _std(50, "the scale of the gauge, in %")
+    reading_std_mm: float | None = _std(100, "one reading of the gauge, in mm")
+    gravity_m_s2: float | None = Field(
+        default=None, ge=9.7, le=9.9, description="gravity at the place in m/s², 9.7 to 9.9"
+    )
+    length_m: float | None = Field(
+        default=None, gt=0, le=20, description="from the fixed end to the load in m"
+    )
+    length_std_m: float = Field(default=0.0, ge=0, le=1, description="its standard uncertainty")
+    tip_mass_kg: float | None = Field(
+        default=None, ge=0, le=100, description="mass at the tip in kg, 0 where there is none"
+    )
+    tip_mass_std_kg: float = Field(default=0.0, ge=0, le=10, description="its std in kg")
+    wing_mass_kg: float | None = Field(
+        default=None, ge=0, le=100, description="mass from the fixed end to the tip in kg"
+    )
+    wing_mass_std_kg: float = Field(default=0.0, ge=0, le=10, description="its std in kg")
+    limit_load_n: float | None = Field(
+        default=None, gt=0, le=1e5, description="the load here that stands for limit load, in N"
+    )
+    semispan_m: float | None = Field(default=None, gt=0, le=20, description="half the span in m")
+    baseline_n_m: float | None = Field(
+        default=None, gt=0, le=1e9, description="stiffness by an earlier test in N/m"
+    )
+    baseline_std_n_m: float = Field(
+        default=0.0, ge=0, le=1e9, description="its standard uncertainty in N/m"
+    )
 
 
 # --- weighing: aircraft on scales
@@ -289,6 +336,8 @@ class WeighingBench(Table):
         lemac_std_m = 0.001
         mac_m = 0.260
         mac_std_m = 0.001
+        empty = true                # without payload: load sheets start from this weighing
+        with_pack = "pack-a"        # the pack that was on board then; it is taken off again
         [weighing.places]           # where the file does not say: arm aft, side to the right
         nose = [-0.020, 0.0]
     """
@@ -313,10 +362,41 @@ class WeighingBench(Table):
         default=None, gt=0, le=5, description="the mean aerodynamic chord, in m"
     )
     mac_std_m: float = Field(default=0.0, ge=0, le=1, description="its standard uncertainty in m")
+    empty: bool = Field(
+        default=False, description="true without payload: load sheets start from such a weighing"
+    )
+    with_pack: Slug | None = Field(
+        default=None, description="the pack that was on board of the empty aircraft, by its id"
+    )
 
 
 # --- linkage: servo and linkage
 
 
 class LinkageBench(Table):
-    """``[linkage]``."""
+    """``[linkage]``.
+
+    ::
+
+        surface = "elevator"        # where the file does not name it
+        angle_std_deg = 0.1         # of the gauge; without it the figures are withheld
+        outputs = { elevator = 2 }  # for the lines of the aircraft file
+    """
+
+    surface: str | None = Field(
+        default=None,
+        min_length=1,
+        max_length=40,
+        description="name of the surface, where the file has no column for it",
+    )
+    angle_std_deg: float | None = Field(
+        default=None,
+        ge=0,
+        le=30,
+        description="standard uncertainty of the angle gauge in deg, by its data sheet or a check",
+    )
+    outputs: dict[str, Annotated[int, Field(ge=1, le=64)]] = Field(
+        default_factory=dict,
+        max_length=40,
+        description="name of a surface and the number of its output, 1 to 64",
+    )

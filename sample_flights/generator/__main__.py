@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from .bench import write_bench
 from .flights import SAMPLES, write_samples, write_takeoff_files
 
 
@@ -18,8 +19,11 @@ def main() -> None:
     parser.add_argument("--takeoffs", type=int, default=0, metavar="N",
                         help="instead, N random take-offs as files")  # fmt: skip
     parser.add_argument("--seed", type=int, default=1, help="of the random take-offs")
+    parser.add_argument("--bench", action="store_true", help="instead, the files from the bench")
     options = parser.parse_args()
-    if options.takeoffs:
+    if options.bench:
+        written = write_bench(options.to)
+    elif options.takeoffs:
         written = write_takeoff_files(options.takeoffs, options.seed, options.to)
     else:
         written = write_samples(options.to, tuple(options.only))

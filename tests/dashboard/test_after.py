@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from flightlog.dashboard import shell, taking, views
+from flightlog.dashboard import dropped, shell, taking, views
 from flightlog.errors import FlightlogError
 from flightlog.operations.by_hand import Flown, draft_sortie
 from flightlog.operations.importing import Told
@@ -238,7 +238,7 @@ def test_an_empty_card_is_told(evening, tmp_path):
     ],
 )
 def test_a_dropped_file_keeps_the_last_part_of_its_name(given, kept):
-    assert kept == taking._name(given)
+    assert kept == dropped.name_of(given)
 
 
 def test_only_a_few_flights_are_kept_in_memory(evening):

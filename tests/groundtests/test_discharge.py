@@ -303,3 +303,30 @@ def test_the_detail_is_thin():
 
 def test_a_pack_file_gets_nothing_that_was_not_measured():
     assert pack_keys(reduce([], SETUP)) == {}
+
+
+def test_a_pack_that_holds_far_more_than_is_printed_is_a_wrong_unit():
+    """2 A written as 2000 mA under a header of amperes, by a pack of 0.444 Ah."""
+    one = straight(amps=2000.0, ohm=2e-4)
+    answer = settled(reduce([one], replace(SETUP, nominal_capacity_ah=0.5)))
+
+    assert "discharge.capacity" in answer.withheld
+    assert "discharge-beyond-nominal" in codes(answer)
+    assert "discharge.mean_voltage" in answer.figures
+
+
+def test_the_mean_voltage_holds_either_end_of_a_discharge_whose_end_is_unclear():
+    """A pulse meets the cut-off to a millivolt; without it the load goes on far beyond."""
+    t = np.arange(0.0, 900.0)
+    on = (t >= 20) & (t < 820)
+    volts = np.where(on, 24.0 - 4.2 * (t - 20) / 800, 25.1)
+    pulse = (t >= 500) & (t < 512)
+    amps = np.where(on, 20.0, 0.0) + np.where(pulse, 20.0, 0.0)
+    means = []
+    for level in (19.79, 19.81):
+        read = table(time=t, voltage=np.where(pulse, level, volts), current=amps)
+        means.append(reduce([read], SETUP).figures["discharge.mean_voltage"].quantity)
+
+    true = [q.value for q in means]
+    assert abs(true[1] - true[0]) > 0.5
+    assert all(q.interval()[0] < min(true) and max(true) < q.interval()[1] for q in means)

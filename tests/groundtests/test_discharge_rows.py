@@ -40,6 +40,18 @@ def test_a_reversed_current_without_steps_is_told_by_the_trend():
     assert "discharge-current-reversed" in codes(answer)
 
 
+def test_a_voltage_that_is_read_late_does_not_reverse_the_current():
+    rng = np.random.default_rng(5)
+    one = straight(rate=10.0)
+    late = np.roll(one.columns["voltage"], 2)
+    late[:2] = late[2]
+    noisy = late + rng.normal(0, 0.01, late.size)
+    answer = reduce([changed(one, voltage=noisy)], SETUP)
+
+    assert "discharge-current-reversed" not in codes(answer)
+    assert value(answer, "capacity") == pytest.approx(AH, rel=2e-3)
+
+
 def test_a_file_of_charging_is_no_discharge():
     t = np.arange(0.0, 600.0)
     amps = np.where(t > 20, -5.0, 0.0)
@@ -154,3 +166,57 @@ def test_a_million_rows_take_a_moment():
 
     assert rows is not None
     assert rows.high_a == pytest.approx(1.5, rel=1e-3)
+
+
+@pytest.mark.parametrize("volts_off", [0.0, 0.02, -0.01])
+def test_a_pack_whose_protection_opens_at_the_end_is_not_read_as_reversed(volts_off):
+    """The voltage falls to nothing as the current does, which no sign of the current explains."""
+    one = straight(rate=5.0)
+    volts = one.columns["voltage"].copy()
+    volts[np.flatnonzero(one.columns["current"] > 1)[-1] + 1 :] = volts_off
+    answer = settled(reduce([changed(one, voltage=volts)], SETUP))
+
+    assert value(answer, "capacity") == pytest.approx(AH, rel=1e-3)
+    assert "discharge-current-reversed" not in codes(answer)
+    assert "discharge-rows-left-out" in codes(answer)
+
+
+def test_a_pause_with_the_pack_off_is_a_rest_and_no_hole():
+    """20 A for 800 s with 200 s off in between: no charge is bridged over them."""
+    one = straight(rate=2.0)
+    t, volts = one.columns["time"], one.columns["voltage"]
+    early = t < 400
+    pause = np.arange(400.25, 600.0, 0.5)
+    read = table(
+        time=np.concatenate([t[early], pause, t[~early] + 200]),
+        voltage=np.concatenate([volts[early], np.full(pause.size, 0.0), volts[~early]]),
+        current=np.concatenate(
+            [one.columns["current"][early], pause * 0, one.columns["current"][~early]]
+        ),
+    )
+    answer = settled(reduce([read], SETUP))
+
+    assert value(answer, "capacity") == pytest.approx(AH, rel=1e-3)
+    assert "discharge-rows-missing" not in codes(answer)
+
+
+def test_the_tail_of_a_charge_is_not_taken_for_the_zero_of_the_current():
+    one = straight()
+    t = np.arange(3600.0)
+    amps = np.where(t < 3000, -5.0, -5.0 * np.exp(-(t - 3000) / 200))
+    charge = {"time": t - 3600, "voltage": np.interp(t, [0, 3000, 3600], [21, 25.2, 25.2])}
+    charge["current"] = amps
+    read = table(**{n: np.concatenate([charge[n], one.columns[n]]) for n in charge})
+    answer = reduce([read], SETUP)
+
+    assert value(answer, "capacity") == pytest.approx(AH, rel=1e-3)
+    assert "discharge-current-zero" not in codes(answer)
+
+
+def test_rows_that_are_mostly_impossible_tell_nothing():
+    """Milliamperes under a header of amperes."""
+    one = straight()
+    answer = settled(reduce([changed(one, current=1000 * one.columns["current"])], SETUP))
+
+    assert not answer.figures
+    assert "units of voltage and current" in answer.withheld["discharge.capacity"]

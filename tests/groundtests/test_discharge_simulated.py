@@ -90,3 +90,23 @@ def test_rows_too_far_apart_tell_no_resistance():
 
     assert "5.0 s apart" in answer.withheld[discharge_setup.OHM]
     assert discharge_setup.CAPACITY in answer.figures
+
+
+@pytest.mark.parametrize("settles_s", [0.6, 2.0, 5.0])
+def test_a_quick_part_of_the_cell_is_inside_the_interval_of_the_resistance(settles_s):
+    """20 milliohm at once and 10 that settle with a time constant: exact between rows."""
+    rng = np.random.default_rng(4)
+    t = np.arange(0.0, 700.0, 0.05)
+    amps = np.where(t < 20, 0.0, np.where(np.mod(t, 100) < 15, 30.0, 15.0))
+    amps[t >= 660] = 0.0
+    quick = np.zeros(t.size)
+    for k in range(1, t.size):
+        quick[k] = amps[k - 1] + (quick[k - 1] - amps[k - 1]) * np.exp(-0.05 / settles_s)
+    volts = 25.0 - 2e-3 * t - 0.020 * amps - 0.010 * quick + rng.normal(0, 0.003, t.size)
+    answer = discharge.reduce([table(time=t, voltage=volts, current=amps)], SETUP)
+    true = 0.020 + 0.010 * (1 - settles_s * (1 - np.exp(-1 / settles_s)))
+
+    quantity = answer.figures[discharge_setup.OHM].quantity
+    scales = ("current scale", "voltage scale")
+    own = np.sqrt(sum(e**2 for n, e in quantity.sources.items() if n not in scales))
+    assert abs(quantity.value - true) < 1.96 * own

@@ -197,3 +197,89 @@ def test_any_numbers_are_a_test_or_a_clear_error(tmp_path, data, kind):
         assert math.isfinite(figure.quantity.value)
         assert math.isfinite(figure.quantity.std)
         assert figure.quantity.std >= 0
+
+
+def clocked(times: list[str], head: str = "Time") -> str:
+    return f"{head};Voltage (V);Current (A)\n" + "".join(f"{t};12,5;3,25\n" for t in times)
+
+
+@pytest.mark.parametrize(
+    ("head", "times", "seconds"),
+    [
+        ("Time", ["23:59:58", "23:59:59", "00:00:00", "00:00:01"], [0, 1, 2, 3]),
+        ("Time (hh:mm:ss)", ["23:59:59,5", "00:00:00", "00:00:00,5"], [0, 0.5, 1]),
+        ("Datum/Uhrzeit", ["02.03.2027 23:59:59", "03.03.2027 00:00:00"], [0, 1]),
+        ("Time", ["11:59:59 AM", "12:00:00 PM"], [0, 1]),
+        ("Elapsed", ["23:59:59", "24:00:00", "24:00:01"], [86399, 86400, 86401]),
+        ("Time (mm:ss)", ["59:59", "60:00"], [3599, 3600]),
+        ("Time", ["9:59.5", "10:00.0"], [599.5, 600]),
+    ],
+)
+def test_times_as_a_clock_shows_them_need_no_unit(tmp_path, head, times, seconds):
+    reading = read(tmp_path, clocked(times, head), "discharge")
+
+    assert list(reading.table.columns["time"]) == pytest.approx(seconds)
+
+
+def test_times_that_may_be_minutes_or_hours_have_to_be_stated(tmp_path):
+    text = clocked(["12:34", "12:35"])
+    with pytest.raises(LogFileError) as caught:
+        read(tmp_path, text, "discharge")
+    bench = '[columns.time]\nheader = "Time"\nunit = "{}"\n'
+
+    assert "hours and minutes" in caught.value.found
+    for unit, step_s in (("mm:ss", 1.0), ("time of day", 60.0)):
+        stated = read(tmp_path, text, "discharge", bench.format(unit))
+        assert list(stated.table.columns["time"][1:] - stated.table.columns["time"][:1]) == [step_s]
+    with pytest.raises(TeamFileError) as wrong:
+        read(tmp_path, text, "discharge", bench.format("s"))
+    assert "mm:ss" in wrong.value.fix
+
+
+def test_rows_of_one_whole_second_are_spread_over_it(tmp_path):
+    text = clocked([f"10:00:0{s}" for s in range(4) for _ in range(5)])
+    reading = read(tmp_path, text, "discharge")
+
+    assert list(reading.table.columns["time"][:3]) == pytest.approx([0.1, 0.3, 0.5])
+    assert "time-whole-seconds" in codes(reading)
+
+
+def test_a_count_of_seconds_is_taken_before_a_clock_beside_it(tmp_path):
+    text = "Time;Elapsed (s);Voltage (V)\n10:00:00;0.0;12\n10:00:00;0.5;12\n"
+    reading = read(tmp_path, text, "discharge")
+
+    assert list(reading.table.columns["time"]) == [0.0, 0.5]
+
+
+def test_a_cell_that_is_no_time_is_left_out_and_named_by_its_line(tmp_path):
+    reading = read(tmp_path, clocked(["10:00:00", "1x:00:01", "10:00:02"]), "discharge")
+
+    assert math.isnan(reading.table.columns["time"][1])
+    assert "line 3" in next(f for f in reading.findings if f.code == "cells-unreadable").message
+
+
+def test_a_needed_column_without_a_number_is_named_by_its_header(tmp_path):
+    with pytest.raises(LogFileError) as caught:
+        read(tmp_path, "Load (N),Deflection (mm)\n5,x\n9,y\n")
+
+    assert "'Deflection (mm)' holds no number, but 'x'" in caught.value.found
+
+
+def test_german_headers_of_a_discharge_are_recognised(tmp_path):
+    head = "Zeit [s];Spannung [V];Strom [mA];Temperatur [°F];Kapazität [mAh];Zelle 1 [V]\n"
+    columns = read(tmp_path, f"{head}0;12,5;1.300;77;0;3,5\n1;12,4;1.301;77;1;3,5\n", "discharge")
+
+    found = {name: values[1] for name, values in columns.table.columns.items()}
+    known = {"time": 1, "voltage": 12.4, "current": 1.301, "temperature": 298.15, "charge": 3.6}
+    assert found == pytest.approx({**known, "cell_1": 3.5})
+
+
+def test_a_file_without_a_header_is_stated_by_places(tmp_path):
+    units = {"time": "s", "voltage": "V", "current": "A"}
+    bench = "[file]\nheader_line = 0\n" + "".join(
+        f'[columns.{name}]\nheader = "column {n}"\nunit = "{unit}"\n'
+        for n, (name, unit) in enumerate(units.items(), start=1)
+    )
+    reading = read(tmp_path, "0;12,5;3\n1;12,4;3\n", "discharge", bench)
+
+    assert list(reading.table.columns["voltage"]) == [12.5, 12.4]

@@ -52,3 +52,10 @@ def test_every_key_of_the_kind_is_named(tmp_path, word):
     text = first_bench_text(word, file)
 
     assert all(f"# {key} = " in text for key in GROUND_KINDS[word].setup().__slots__)
+
+
+def test_a_clock_is_written_as_it_was_recognised(tmp_path):
+    file = tmp_path / "a.csv"
+    file.write_text("Time,Voltage (V)\n10:00:00,8.4\n10:00:01,8.3\n", encoding="utf-8")
+
+    assert 'header = "Time"\nunit = "time of day"' in first_bench_text("discharge", file)

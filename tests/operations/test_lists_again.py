@@ -24,6 +24,7 @@ def event_lists(farm):
     [
         ("transport", "after-transport"),
         ("contact", "after-hard-landing"),
+        ("structure-changed", "after-hard-landing"),
         ("surface-sense", "after-surface-fault"),
     ],
 )

@@ -118,6 +118,16 @@ def test_a_record_without_the_list_says_how_to_take_it_over(farm, monkeypatch):
     assert "flightlog team enter" in unknown.clear
 
 
+def test_a_list_that_such_an_event_does_not_reopen_says_what_to_do(farm):
+    text = (ROOT / "checklists" / "after-hard-landing.toml").read_text(encoding="utf-8")
+    older = text.replace(' "structure-changed",', "").replace('version = "1"', 'version = "0"')
+    assert "structure-changed" not in older
+    farm.enter("checklist", "after-hard-landing", older.encode())
+    stopped = note_event(farm.desk, "structure-changed", aircraft="pannier")
+    assert "not done anew after structure-changed: add the word" in to_clear(farm.desk, stopped)
+    assert "anew" not in to_clear(farm.desk, note_event(farm.desk, "contact", aircraft="pannier"))
+
+
 def test_a_return_without_the_list_returns_nothing_though_two_persons_signed(farm):
     """Somebody's own program asks for no list."""
     event = note_event(farm.desk, "hard-landing", aircraft="pannier")

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 
-from flightlog.contract import _finding, to_json
+from flightlog.contract import finding_json, to_json
 from flightlog.findings import make_finding
 from flightlog.logbook.codes import head_code
 from flightlog.operations.positions import named
@@ -121,7 +121,7 @@ def test_a_fault_stands_first_on_its_page_and_in_the_sentence(farm):
     fault = make_finding(
         "surface-play", "Output 2 (elevator): 1.6 deg of play", evidence={"channel": 2}
     )
-    each["findings"] = [*each["findings"], _finding(fault)]
+    each["findings"] = [*each["findings"], finding_json(fault)]
     imported(farm, NINE, each=each)
     content = flight_sheet(farm.desk, sorties(farm.desk)[-1])
 

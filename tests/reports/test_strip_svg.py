@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from flightlog.contract import _outcome, _plain
+from flightlog.contract import outcome_json, plain_json
 from flightlog.reports import strip
 from flightlog.reports.strip_svg import one_sided, strip_svg
 from tests.made_debriefs import judged
@@ -17,7 +17,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 
 def body(*said, **more):
-    return _plain(_outcome(judged(*said, **more)))
+    return plain_json(outcome_json(judged(*said, **more)))
 
 
 def lines(text, width):
@@ -56,7 +56,7 @@ def test_the_bar_never_says_another_word_than_the_outcome(value, std, limit, op,
 @given(st.floats(-50, 50), st.floats(0.1, 20), st.sampled_from([0.5, 0.8, 0.95, 0.99]))
 def test_one_sided_limits_are_those_of_the_distribution_itself(value, std, required):
     outcome = judged(value, std, required=required)
-    stored = _outcome(outcome)
+    stored = outcome_json(outcome)
     ends = one_sided(stored["value"], stored["low"], stored["high"], required)
 
     assert strip.one_sided(outcome.quantity, required) == pytest.approx(ends, abs=1e-6)

@@ -1,58 +1,22 @@
-"""Ground tests: what the record holds today that was measured on the ground."""
+"""Ground tests: what was measured on the ground and when; reducing a new test, and its history."""
 
 from __future__ import annotations
 
 import streamlit as st
 
-from flightlog.dashboard import parts, shell
-from flightlog.errors import FlightlogError
-from flightlog.operations.desk import Desk
-from flightlog.operations.ground_record import (
-    CHARGED,
-    DONE,
-    SET,
-    SHOWN,
-    WEIGHED,
-    measured_on_ground,
+from flightlog.dashboard import (
+    ground_drop,
+    ground_enter,
+    ground_entries,
+    ground_history,
+    ground_result,
+    parts,
+    shell,
 )
-from flightlog.reports.markup import escaped
-from flightlog.reports.record_words import GROUND_HEAD, ground_rows
+from flightlog.operations.desk import Desk
+from flightlog.reports.ground_latest import LATEST_HEAD, latest_on_ground, latest_rows
 
-_MOST = 60
-_ALL = "all"
-_SECTIONS = {
-    "Weighings": (
-        WEIGHED,
-        "No weighing is in the record.",
-        "Put the aircraft on scales without its pack, and enter what they read:",
-        "flightlog balance weigh --help",
-    ),
-    "Charges of packs": (
-        CHARGED,
-        "No charge is in the record.",
-        "After each charge enter what the charger put back, with voltage and resistance:",
-        "flightlog team charge PACK --voltage V --charge AH --by WHO",
-    ),
-    "Parameter baselines": (
-        SET,
-        "No baseline is in the record.",
-        "Set the autopilot up, have somebody look at it afresh, and enter its parameters:",
-        "flightlog team baseline LOG --aircraft ID --by WHO --by WHO",
-    ),
-    "Clauses measured": (
-        SHOWN,
-        "No clause was shown by measuring yet.",
-        "Measure what the rule book asks for, wing and structure among it, and enter it:",
-        "flightlog clauses record CLAUSE --rules ID --aircraft ID --how measured --state shown "
-        "--text TEXT --by WHO",
-    ),
-    "Inspections and service": (
-        DONE,
-        "No periodic inspection or service is in the record.",
-        "Do what is due, and enter it:",
-        "flightlog team done TASK --aircraft ID --by WHO",
-    ),
-}
+_MOST_LATEST = 8
 
 
 def show() -> None:
@@ -63,42 +27,57 @@ def show() -> None:
         parts.title(
             "Ground tests", "What was measured and done on the ground, and when was it last?"
         )
-        parts.note(
-            "Files of a thrust stand, of discharges and of ring-downs are not read yet. Shown here "
-            "is what people entered into the record."
-        )
-        section = st.segmented_control(
-            "What to look at",
-            list(_SECTIONS),
-            default=next(iter(_SECTIONS)),
-            required=True,
-            key="ground-section",
-            label_visibility="collapsed",
-            persist_state="session",
-        )
-        _section(desk, section or next(iter(_SECTIONS)))
+        ground_enter.arrived(desk)
+        told = st.container()
+        left, right = st.columns([2, 3], gap="medium")
+        with left:
+            reduced = ground_drop.take()
+            seen = ground_result.look(desk, reduced) if reduced is not None else None
+            if seen is not None:
+                ground_result.beside(seen)
+        if seen is None:
+            with told:
+                ground_enter.told(desk)
+        else:
+            ground_enter.forget()
+        with right:
+            if seen is None:
+                _latest(desk)
+            else:
+                ground_result.answer(seen)
+        if seen is not None:
+            ground_result.details(desk, seen)
+            ground_enter.enter(desk, seen)
+        _record(desk)
 
 
-def _section(desk: Desk, name: str) -> None:
-    what, none, do, command = _SECTIONS[name]
-    try:
-        found = measured_on_ground(desk, [what])
-    except FlightlogError as error:
-        parts.refused(error)
-        return
+def _latest(desk: Desk) -> None:
+    parts.heading("Measured last")
+    found = latest_on_ground(desk)
     if not found:
-        parts.nothing(none, do, command)
+        parts.nothing(
+            "Nothing was measured on the ground yet.",
+            "Drop the files of a test at the left, or enter what was measured below.",
+        )
         return
-    things = sorted({f"{one.thing} {one.id}" for one in found})
-    thing = st.selectbox(
-        "Of",
-        [_ALL, *things],
-        format_func=parts.option,
-        key=f"ground-of-{what}",
+    parts.table(LATEST_HEAD, latest_rows(desk, found[:_MOST_LATEST]))
+    if len(found) > _MOST_LATEST:
+        parts.note(f"{len(found) - _MOST_LATEST} more stand below.")
+
+
+def _record(desk: Desk) -> None:
+    """Draw what the record holds, by its kind."""
+    parts.heading("In the record")
+    st.session_state.setdefault(ground_history.SECTIONS, ground_history.SECTION)
+    section = st.segmented_control(
+        "What to look at",
+        [ground_history.SECTION, *ground_entries.SECTIONS],
+        required=True,
+        key=ground_history.SECTIONS,
+        label_visibility="collapsed",
         persist_state="session",
     )
-    meant = [one for one in found if thing in (_ALL, None, f"{one.thing} {one.id}")]
-    parts.table(GROUND_HEAD, ground_rows(desk, meant[:_MOST]))
-    if len(meant) > _MOST:
-        parts.note(f"{len(meant) - _MOST} older ones stand in the logbook, on Records.")
-    parts.html(f"<p>To enter one: <code>{escaped(command)}</code></p>")
+    if section in ground_entries.SECTIONS:
+        ground_entries.show(desk, section)
+    else:
+        ground_history.show(desk)
