@@ -297,6 +297,18 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "the pack from flight.",
             ),
             _kind(
+                "discharge-current-late",
+                "degrade",
+                "discharge.resistance*",
+                "Let one instrument log current and voltage at once, without smoothing.",
+            ),
+            _kind(
+                "discharge-rises",
+                "stop",
+                "discharge.*",
+                "Cut the charge off the file, or let the logger write the sign of the current.",
+            ),
+            _kind(
                 "discharge-beyond-nominal",
                 "stop",
                 "discharge.capacity discharge.energy* discharge.nominal_share "

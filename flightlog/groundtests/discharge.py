@@ -296,9 +296,9 @@ class _Work:
             for name in run.energy.sources
         }
         # An end that is unclear moves the mean towards the voltage at the end, or away from it.
-        end_v = float(run.rows.volts[run.load_off])
-        sources["end"] = (end_v - volts) * (run.unclear_c / 2 if run.reached else 0.0)
-        sources["end"] /= run.charge.value
+        moved = run.unclear_c / 2 if run.reached else 0.0
+        left = max(run.charge.value - moved, 0.5 * run.charge.value)
+        sources["end"] = (float(run.rows.volts[run.load_off]) - volts) * moved / left
         quantity = Uncertain(volts, {**sources, "voltage scale": self.scales.voltage * volts}, "V")
         self.give(MEAN_V, quantity, "energy over charge, of the pack", "time current voltage")
         nominal = self.setup.nominal_capacity_ah
@@ -422,7 +422,9 @@ class _Work:
             cell = CELL_STD_V if own is None else own
             sources = {"cells": math.sqrt(2) * cell, "noise": math.sqrt(2) * found.std_v}
             where = "at the cut-off" if run.reached else "when the load ended"
-            how = f"highest less lowest of {len(found.volts)} cells under load, {where}"
+            count, cells = len(found.volts), self.setup.cells or 0
+            which = f"{count} of the {cells} cells" if count < cells else f"{count} cells"
+            how = f"highest less lowest of {which} under load, {where}"
             self.give(SPREAD, Uncertain(found.spread_v, sources, "V"), how, "time cell")
         warm = warmth(run)
         if warm is None:

@@ -86,7 +86,8 @@ def first_below(run: Run, cell_v: float) -> tuple[str, float] | None:
     found: tuple[str, float] | None = None
     for name, column in rows.cells.items():
         with np.errstate(invalid="ignore"):
-            low = column[span] < cell_v
+            # A lead that is not plugged in reads about nothing.
+            low = (column[span] < cell_v) & (column[span] > _CELL_V[0])
         above = np.append(0, np.cumsum(~low))
         whole = (t + _MEAN_S <= run.end_s) & low & (above[held] == above[np.arange(t.size)])
         at = np.flatnonzero(whole)

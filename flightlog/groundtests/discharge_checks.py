@@ -14,7 +14,7 @@ from flightlog.ground_findings import ground_finding
 from flightlog.groundtests.discharge_cells import cells_at, first_below
 from flightlog.groundtests.discharge_rows import Rows
 from flightlog.groundtests.discharge_run import Run
-from flightlog.groundtests.discharge_steps import StepResistance
+from flightlog.groundtests.discharge_steps import StepResistance, steps_of
 from flightlog.uncertain import NORMAL_95, Quantity
 
 RETIRE_SHARE = 80.0
@@ -26,11 +26,21 @@ MOST_SHARE = 150.0
 CELLS_APART_V = 0.080
 """Cells under load at half of the charge are usually no farther apart. [V]"""
 
+RISE_SHARE = 0.08
+"""Under an unbroken load no pack's voltage rises so much by warming. [-]"""
+
 UNCLEAR_SHARE = 0.03
 """An end that is unclear by more of the charge is told. [-]"""
 
 COUNTER_SHARE = 0.01
 """The logger's counter and the rows may differ by so much of the charge. [-]"""
+
+LATE_S, LATE_WIDEN = 0.1, 0.08
+"""Current and voltage so far apart in time, or more, make resistances wrong by such a share, as
+simulated for 0.3 s and for a current smoothed over 1 s. [s], [-]"""
+
+_BLOCKS = 200
+_LEAST_LATE = 4
 
 
 def of_rows(rows: Rows) -> list[Finding]:
@@ -84,9 +94,66 @@ def of_run(run: Run, cutoff_cell_v: float | None) -> list[Finding]:
                 end_s=run.late_s,
             )
         )
+    findings += _rises(run)
+    findings += _late(run)
     findings += _counter(run)
     findings += _cells(run, cutoff_cell_v)
     return findings
+
+
+def _rises(run: Run) -> list[Finding]:
+    """Tell a charge that is written without its sign: the voltage goes on rising under load."""
+    rows = run.rows
+    span = np.arange(run.load_on, run.load_off + 1)
+    blocks = np.array_split(span, min(_BLOCKS, span.size))
+    t, volts, amps = (
+        np.array([c[b].mean() for b in blocks]) for c in (rows.time_s, rows.volts, rows.amps)
+    )
+    pauses = np.append(0, np.cumsum(~rows.loaded[span]))
+    ends = np.array([b[-1] - span[0] + 1 for b in blocks])
+    starts = np.array([b[0] - span[0] for b in blocks])
+    unbroken = pauses[ends][None, :] == pauses[starts][:, None]
+    risen = (volts[None, :] > (1 + RISE_SHARE) * volts[:, None]) & unbroken
+    risen &= (amps[None, :] > 0.95 * amps[:, None]) & (t[None, :] > t[:, None] + 60.0)
+    if not risen.any():
+        return []
+    first, then = (int(i[0]) for i in np.nonzero(risen))
+    return [
+        ground_finding(
+            "discharge-rises",
+            f"{rows.name}: from {t[first]:.0f} s to {t[then]:.0f} s the voltage rises from "
+            f"{volts[first]:.1f} V to {volts[then]:.1f} V though the load is on: this is charging, "
+            "written without its sign.",
+            start_s=float(t[first]),
+            end_s=float(t[then]),
+        )
+    ]
+
+
+def _late(run: Run) -> list[Finding]:
+    """Tell a current that is read, or smoothed, later than the voltage: by where both jump."""
+    rows, apart = run.rows, []
+    for at in steps_of(run).tolist():
+        low, high = np.searchsorted(rows.time_s, rows.time_s[at] + np.array([-1.0, 1.0]))
+        jumps_v = np.abs(np.diff(rows.volts[low : high + 1]))
+        jumps_a = np.abs(np.diff(rows.amps[low : high + 1]))
+        if jumps_v.size and jumps_v.max() > max(8 * rows.noise_v, 3 * rows.grain_v):
+            apart.append(float(np.argmax(jumps_a) - np.argmax(jumps_v)))
+    if len(apart) < _LEAST_LATE:
+        return []
+    median = float(np.median(apart))
+    if abs(median) < 2 or abs(median) * rows.step_s < LATE_S:
+        return []
+    return [
+        ground_finding(
+            "discharge-current-late",
+            f"{rows.name}: at {len(apart)} steps the current changes about "
+            f"{abs(median) * rows.step_s:.1f} s {'later' if median > 0 else 'earlier'} than the "
+            "voltage.",
+            evidence={"seconds": median * rows.step_s},
+            widen=LATE_WIDEN,
+        )
+    ]
 
 
 def _counter(run: Run) -> list[Finding]:

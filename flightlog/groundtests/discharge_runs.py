@@ -24,6 +24,7 @@ _CHARGED_SOON, _CHARGED_LATE, _RELAXED_S = 1.12, 1.03, 60.0
 _TRIVIAL = 0.02
 _LEAST_BREAK_S = 2.0
 _FIT_S = 10.0
+_LATE_S, _LATE_STEP = 1.0, 0.3
 _TURNS = 12
 
 
@@ -66,11 +67,11 @@ def _edges(rows: Rows) -> list[int]:
     charged = np.append(0, np.cumsum(rows.charging))
     before: float | None = None
     for k, start in enumerate(starts.tolist()):
-        rest = np.arange(max(edges[-1], start - 3), start)
+        off = int(offs[k])
+        rest = np.arange(max(edges[-1], start - 3, off if k else 0), start)
         rest = rest[~loaded[rest] & ~rows.charging[rest]]
         now = float(np.median(rows.volts[rest])) if rest.size else None
         if k:
-            off = int(offs[k])
             in_between = charged[start] - charged[off]
             risen = now is not None and before is not None and now > _CHARGED * before
             if in_between >= 3 or risen or _charged_in_a_hole(rows, off, start):
@@ -105,9 +106,12 @@ def _cut(rows: Rows, off: int, start: int) -> int:
 
 def _ended(rows: Rows, first: int, last: int, cutoff_v: float | None, slack_v: float) -> Run:
     """Find where a discharge begins and ends."""
-    loaded = np.flatnonzero(rows.loaded[first:last]) + first
+    loaded: Index = np.flatnonzero(rows.loaded[first:last]) + first
     on, off = int(loaded[0]), int(loaded[-1])
-    rest = np.arange(max(first, on - 5), on)
+    # A current that is read late shows a load that is on already as a rest.
+    calm = int(np.searchsorted(rows.time_s, rows.time_s[on] - _LATE_S))
+    till = calm if calm > first else on
+    rest = np.arange(max(first, till - 5), till)
     rest = rest[~rows.loaded[rest]]
     before = float(np.median(rows.volts[rest])) if rest.size else None
     if off + 1 < last and rows.time_s[off + 1] - rows.time_s[off] <= rows.gap_s:
@@ -118,6 +122,8 @@ def _ended(rows: Rows, first: int, last: int, cutoff_v: float | None, slack_v: f
     shape = (rows, first, last, on, off)
     if cutoff_v is None:
         return Run(*shape, end, std, False, before, 0.0, end, end, 0.0)
+    loaded = _without_rebound(rows, loaded, last)
+    off = int(loaded[-1])
     crossing = _crossing(rows, loaded, cutoff_v)
     early = _crossing(rows, loaded, cutoff_v + slack_v)
     late = _crossing(rows, loaded, cutoff_v - slack_v)
@@ -135,6 +141,22 @@ def _ended(rows: Rows, first: int, last: int, cutoff_v: float | None, slack_v: f
     reached = level - cutoff_v <= reach
     short = max(0.0, level - cutoff_v) if reached else 0.0
     return Run(*shape, end, std, reached, before, slope, early_s, max(late_s, end), short)
+
+
+def _without_rebound(rows: Rows, loaded: Index, last: int) -> Index:
+    """Rows under load without the last ones, where a current that is read late hides its end."""
+    off, t, volts = int(loaded[-1]), rows.time_s, rows.volts
+    near = loaded[(t[loaded] >= t[off] - _LATE_S) & (loaded < off)]
+    after = volts[off + 1 : min(off + 4, last)]
+    if not near.size or not after.size:
+        return loaded
+    rise = volts[near + 1] - volts[near]
+    rise[np.abs(rows.amps[near + 1] - rows.amps[near]) > _LATE_STEP * rows.high_a] = 0.0
+    k = int(np.argmax(rise))
+    whole = float(np.median(after)) - float(volts[near[k]])
+    if not rise[k] > max(0.4 * whole, 6 * rows.noise_v + rows.grain_v):
+        return loaded
+    return loaded[: int(np.searchsorted(loaded, near[k], side="right"))]
 
 
 def _crossing(rows: Rows, loaded: Index, cutoff_v: float) -> tuple[float, float, float] | None:

@@ -9,11 +9,12 @@ import re
 from collections.abc import Iterable, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from flightlog.groundtests.bench_table import FloatArray
 from flightlog.importers.common import Notes
 from flightlog.importers.delimited_numbers import BLANK, Unreadable
-from flightlog.importers.delimited_times import read_moments
+from flightlog.importers.delimited_times import over_midnight, read_moments
 from flightlog.importers.row_clock import spread_seconds
 
 TIME_OF_DAY, MINUTES = "time of day", "mm:ss"
@@ -69,7 +70,7 @@ def clock_of(cells: Sequence[str], said: str) -> str:
 
 
 def clock_seconds(
-    cells: Sequence[str], how: str, lines: Sequence[int]
+    cells: Sequence[str], how: str, lines: NDArray[np.int64]
 ) -> tuple[FloatArray, Unreadable, int]:
     """Read a column of a clock.
 
@@ -79,7 +80,7 @@ def clock_seconds(
         One a row.
     how : str
         `TIME_OF_DAY` or `MINUTES`.
-    lines : sequence of int
+    lines : array of int
         Line of each row.
 
     Returns
@@ -91,7 +92,10 @@ def clock_seconds(
     shared : int
         Rows to a second, where the clock shows whole seconds only and they were spread; else 0.
     """
-    if how == MINUTES or _beyond_a_day(cells):
+    plain = _plain(cells) if how == TIME_OF_DAY else None
+    if plain is not None:
+        seconds, bad = plain - plain[0], Unreadable(filled=plain.size)
+    elif how == MINUTES or _beyond_a_day(cells):
         seconds, bad = _elapsed(cells, lines)
     else:
         moments = read_moments(cells)
@@ -106,6 +110,29 @@ def clock_seconds(
     return seconds, bad, shared
 
 
+def _plain(cells: Sequence[str]) -> FloatArray | None:
+    """Read many cells that are all as long as 10:14:59 or 10:14:59.250 at once; else None."""
+    length = len(cells[0]) if cells else 0
+    whole = "".join(cells)
+    if length < len("10:14:59") or len(whole) != length * len(cells) or not whole.isascii():
+        return None
+    if any(len(cell) != length for cell in cells):
+        return None
+    signs = np.frombuffer(whole.encode("ascii"), np.uint8).reshape(len(cells), length)
+    digits = signs - np.uint8(ord("0"))  # what stands below it turns over, to far above 9
+    marks = [2, 5, *([8] if length > len("10:14:59") else [])]
+    numbers = np.delete(digits, marks, axis=1)
+    apart = (signs[:, [2, 5]] == ord(":")).all() and np.isin(signs[:, marks[2:]], (44, 46)).all()
+    if not apart or (numbers > 9).any():
+        return None
+    hours, minutes, seconds = (10.0 * digits[:, k] + digits[:, k + 1] for k in (0, 3, 6))
+    if (hours > _LAST_HOUR).any() or (minutes > 59).any() or (seconds > 59).any():
+        return None
+    for k in range(9, length):
+        seconds += digits[:, k] * 10.0 ** (8 - k)
+    return over_midnight(3600 * hours + 60 * minutes + seconds)
+
+
 def _beyond_a_day(cells: Iterable[str]) -> bool:
     """Whether hours go on beyond those of a day: the time since the start."""
     return any(
@@ -114,7 +141,7 @@ def _beyond_a_day(cells: Iterable[str]) -> bool:
     )
 
 
-def _elapsed(cells: Sequence[str], lines: Sequence[int]) -> tuple[FloatArray, Unreadable]:
+def _elapsed(cells: Sequence[str], lines: NDArray[np.int64]) -> tuple[FloatArray, Unreadable]:
     out = np.full(len(cells), np.nan)
     bad = Unreadable()
     for row, cell in enumerate(cells):

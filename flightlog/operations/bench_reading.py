@@ -263,14 +263,17 @@ def _stated_unit(
 
     if column.unit in ("", TEXT):
         return stated.unit or ""
-    if name == "time" and (clock := clock_of(cells, stated.unit or "")):
-        return clock
-    if stated.unit is not None and _unit(stated.unit, column) is not None:
+    if name == "time" and (how := clock_of(cells, stated.unit or "")):
+        return how
+    clock = name == "time" and is_clock(cells)
+    if not clock and stated.unit is not None and _unit(stated.unit, column) is not None:
         return stated.unit
     where = f"{bench.path}: [columns.{name}] unit" if bench is not None else name
     found = "is missing" if stated.unit is None else f"is {stated.unit!r}, which is no unit of it"
+    if clock and stated.unit:
+        found = f"is {stated.unit!r}, and the column holds {cells[0].strip()[:40]!r}"
     fitting = ", ".join(u.name for u in units_for(column.unit))
-    if name == "time" and is_clock(cells):
+    if clock:
         fitting = f"{TIME_OF_DAY}, {MINUTES}"
     raise TeamFileError(found, where=where, fix=f"Units that fit: {fitting}.")
 
@@ -362,7 +365,8 @@ def _clock(file: TextFile, place: _Place) -> tuple[FloatArray, list[Finding]]:
     """Read times that are written as a clock shows them."""
     from flightlog.operations.bench_clock import clock_seconds
 
-    seconds, bad, shared = clock_seconds(file.table.cells(place.at), place.unit, file.table.lines)
+    lines = np.asarray(file.table.lines, dtype=np.int64)
+    seconds, bad, shared = clock_seconds(file.table.cells(place.at), place.unit, lines)
     findings = _unreadable(bad, place, "time")
     if shared:
         findings.append(

@@ -17,7 +17,7 @@
 
     [columns.time]              # what is left out is recognised by its header
     header = "Time (ms)"
-    unit = "ms"
+    unit = "ms"                 # "time of day" for 10:14:59, "mm:ss" for 2:05
     [columns.acceleration]
     header = "Z"
     unit = "g"

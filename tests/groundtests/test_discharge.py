@@ -330,3 +330,12 @@ def test_the_mean_voltage_holds_either_end_of_a_discharge_whose_end_is_unclear()
     true = [q.value for q in means]
     assert abs(true[1] - true[0]) > 0.5
     assert all(q.interval()[0] < min(true) and max(true) < q.interval()[1] for q in means)
+
+
+def test_a_lead_that_is_not_plugged_in_is_no_low_cell():
+    one = straight()
+    cells = {f"cell_{k}": one.columns["voltage"] / 6 + 0.1 for k in (2, 3)}
+    answer = reduce([table(**one.columns, cell_1=np.zeros(len(one)), **cells)], SETUP)
+
+    assert "discharge-cell-below-cutoff" not in codes(answer)
+    assert "2 of the 6 cells" in answer.figures["discharge.cell_spread"].method

@@ -220,3 +220,38 @@ def test_rows_that_are_mostly_impossible_tell_nothing():
 
     assert not answer.figures
     assert "units of voltage and current" in answer.withheld["discharge.capacity"]
+
+
+def test_a_charge_written_without_its_sign_gives_nothing():
+    """5 A for 50 min while the voltage rises, a rest, and the discharge, all positive."""
+    one = straight()
+    t = np.arange(3300.0)
+    charge = {
+        "time": t - 3300,
+        "voltage": np.where(t < 3000, 21 + 4.2 * t / 3000, 25.1),
+        "current": np.where(t < 3000, 5.0, 0.0),
+    }
+    read = table(**{n: np.concatenate([charge[n], one.columns[n]]) for n in charge})
+    answer = settled(reduce([read], SETUP))
+
+    assert not answer.figures
+    assert "discharge-rises" in codes(answer)
+
+
+def test_a_load_that_goes_off_before_the_current_shows_it_still_meets_the_cutoff():
+    """The current is read 0.3 s late: the last rows under load hold the voltage of the rest."""
+    one = straight(rate=10.0, end_v=19.79)
+    late = np.roll(one.columns["current"], 3)
+    answer = settled(reduce([changed(one, current=late)], SETUP))
+
+    assert value(answer, "capacity") == pytest.approx(AH, rel=5e-3)
+
+
+def test_a_break_of_the_clock_between_two_rows_under_load_is_no_crash():
+    one = straight()
+    keep = (one.columns["time"] < 300) | (one.columns["time"] > 303)
+    volts = one.columns["voltage"].copy()
+    volts[:5] = 1.0
+    columns = {n: c[keep] for n, c in changed(one, voltage=volts).columns.items()}
+
+    assert reduce([table(**columns)], SETUP).figures
