@@ -167,11 +167,32 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "Calibrate the torque cell, and check pole pairs and optical marks.",
             ),
             _kind(
+                "merit-above-one",
+                "stop",
+                "",
+                "Check units and scale of thrust (g or kg may be written as N), torque, pole "
+                "pairs, diameter and air.",
+            ),
+            _kind(
+                "stand-beyond-range",
+                "stop",
+                "",
+                "Check the unit of the column and the full scale; a cell beyond its range has to "
+                "be calibrated again.",
+            ),
+            _kind(
+                "stand-sweeps-apart",
+                "degrade",
+                "",
+                "Find what was different in it: zero, cables, air, propeller; repeat it, or leave "
+                "it out and write down why.",
+            ),
+            _kind(
                 "coefficients-unusual",
                 "note",
                 "",
-                "Check diameter, air, pole pairs and calibration; small propellers and part "
-                "throttle lie outside as well.",
+                "Check units of thrust and torque, diameter, air, pole pairs and calibration; "
+                "small propellers and part throttle lie outside as well.",
             ),
             _kind(
                 "ct-not-constant",
@@ -359,7 +380,8 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "degrade",
                 "",
                 "Damping or frequency depends on the amplitude: compare with other tests at "
-                "the same amplitude only.",
+                "the same amplitude only. Two oscillations too close to be parted, or a cable that "
+                "touches, look the same.",
             ),
             _kind(
                 "ring-noise-coloured",
@@ -443,7 +465,27 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "video-rate-low",
                 "note",
                 "",
-                "Only amplitudes are touched; record at a higher rate with a short exposure.",
+                "Amplitudes are touched; record at a higher rate with a short exposure.",
+            ),
+            _kind(
+                "video-rate-ambiguous",
+                "note",
+                "ringdown.*",
+                "Record at 60 pictures a second or more; or, where a faster sensor or camera showed "
+                "it, state nothing_above_hz under [ringdown.video].",
+            ),
+            _kind(
+                "video-repeats",
+                "note",
+                "",
+                "Record in more light, at a fixed rate; do not convert the file to another rate.",
+            ),
+            _kind(
+                "marker-jumped",
+                "note",
+                "",
+                "Look what came before the marker, or whether it left the picture; cut the video "
+                "there, or name a marker that nothing else looks like.",
             ),
             _kind(
                 "video-motion-tall",

@@ -1,6 +1,5 @@
 from __future__ import annotations
 
-import importlib.util
 import os
 import subprocess
 import sys
@@ -13,6 +12,7 @@ import flightlog
 from flightlog import resources
 from flightlog.errors import FlightlogError
 from flightlog.resources import data_path
+from tests.wheels import built_wheel, why_no_wheel
 
 ROOT = Path(flightlog.__file__).resolve().parents[1]
 RULES = "checklists/club_trial_2027.toml"
@@ -57,19 +57,9 @@ def test_an_installed_package_looks_inside_itself_first(tmp_path, monkeypatch):
 
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory) -> Path:
-    if importlib.util.find_spec("hatchling") is None:
-        pytest.skip("hatchling, which builds the wheel, is not installed")
-    if not (ROOT / "pyproject.toml").is_file():
-        pytest.skip("the tests don't run from a checkout, so there is nothing to build")
-    folder = tmp_path_factory.mktemp("wheel")
-    subprocess.run(
-        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)],
-        cwd=ROOT,
-        check=True,
-        capture_output=True,
-        timeout=120,
-    )
-    return next(folder.glob("*.whl"))
+    if why := why_no_wheel():
+        pytest.skip(why)
+    return built_wheel(tmp_path_factory.mktemp("wheel"))
 
 
 def test_the_wheel_holds_the_data_and_no_leavings(wheel):
@@ -134,34 +124,3 @@ def test_an_installed_wheel_sets_a_sheet_and_finds_the_script_of_its_pages(wheel
 
     assert ("%PDF-", "True") == (magic, there)
     assert Path(entry).is_relative_to((tmp_path / "site" / "flightlog").resolve())
-
-
-def test_an_installed_wheel_runs_the_demo_outside_the_checkout(wheel, tmp_path):
-    subprocess.run(
-        [
-            *(sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--no-index"),
-            *("--disable-pip-version-check", "--target", str(tmp_path / "site"), str(wheel)),
-        ],
-        check=True,
-        capture_output=True,
-        timeout=120,
-    )
-    done = subprocess.run(
-        [sys.executable, "-m", "flightlog", "demo", "--to", str(tmp_path / "demo")],
-        cwd=tmp_path,
-        env={
-            **os.environ,
-            "PYTHONPATH": str(tmp_path / "site"),
-            "PYTHONIOENCODING": "utf-8",
-        },
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=300,
-        check=False,
-    )
-
-    assert (0, "") == (done.returncode, done.stderr)
-    debriefs = {p.name.split(".")[0] for p in (tmp_path / "demo").glob("*.debrief.json")}
-    samples = {p.stem for p in (ROOT / "sample_flights").iterdir() if p.suffix in {".bin", ".tlog"}}
-    assert samples == debriefs

@@ -18,6 +18,7 @@ from flightlog.groundtests.bench_table import FloatArray
 
 _MOST_STEPS = 60
 _SINGULAR = 1e-9
+_SMALLEST = 1e-100
 _ROUGH, _FINE = 1e-5, 1e-10
 """Share of the squares that a step must gain to be followed by another. [-]"""
 
@@ -275,7 +276,8 @@ def _result(p: _Problem, here: _At) -> Fit | None:
         cov = np.linalg.pinv((slopes / size).T @ (slopes / size), rcond=1e-13, hermitian=True)
     except np.linalg.LinAlgError:
         return None
-    cov = cov / np.outer(size, size)
+    with np.errstate(over="ignore", invalid="ignore"):  # what is beyond numbers is refused below
+        cov = cov / np.outer(size, size)
     if not (np.isfinite(here.theta).all() and np.isfinite(cov).all()):
         return None
     blocks = 4 if p.bent else 2
@@ -315,7 +317,9 @@ def shifted(t: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray, float
         ``y`` times ``scale`` is what was given, less its mean.
     """
     y = y - y.mean()
-    scale = float(np.abs(y).max()) or 1.0
+    scale = float(np.abs(y).max())
+    if scale < _SMALLEST:  # as good as nothing, and its square would leave the range of numbers
+        scale = 1.0
     return t - t[0], y / scale, scale
 
 

@@ -29,6 +29,8 @@ _QUIET_BEFORE_S = 1.5
 """A beat of two close modes is never larger than what was this long before it. [s]"""
 _RISE = 1.25
 _ABOVE_NOISE = 5.0
+_LITTLE_REST = 2.0
+"""Part of a file that is at rest for certain, where a tenth is not. [%]"""
 _CLIP_ROWS = 3
 _MOST_RELEASES = 30
 LONGEST_S = 60.0
@@ -196,17 +198,21 @@ def windows(stretch: Stretch, mains_hz: Sequence[float] = (50.0, 60.0)) -> list[
         where it is lost in the noise. Whether it rings there is for the fit to say.
     """
     clear = without_lines(stretch, mains_hz)
-    edges, level = _levels(stretch, clear)
+    edges, level, half = _levels(stretch, clear)
     if level.size < 4:
         return []
     noise = _noise(level)
     peaks = _peaks(level, noise)
+    if not peaks:
+        # A slow ring, hardly damped, leaves little rest in a file.
+        noise = _noise(level, _LITTLE_REST)
+        peaks = _peaks(level, noise)
     if stretch.release is not None and peaks:
         peaks = [max(peaks, key=lambda k: level[k])]
     found = []
     for i, peak in enumerate(peaks[:_MOST_RELEASES]):
         following = peaks[i + 1] if i + 1 < len(peaks) else level.size
-        end = _end(level, peak, following, noise)
+        end = _end(level, peak, following, noise, half)
         last = int(edges[end])
         first, clipped = _start(stretch, clear, edges, peak, last)
         if last - first < _LEAST_ROWS:
@@ -236,8 +242,11 @@ def without_lines(stretch: Stretch, mains_hz: Sequence[float]) -> FloatArray:
     return clear
 
 
-def _levels(stretch: Stretch, clear: FloatArray) -> tuple[Rows, FloatArray]:
-    """Give the edges of short blocks in rows, and the scatter over about a cycle around each."""
+def _levels(stretch: Stretch, clear: FloatArray) -> tuple[Rows, FloatArray, int]:
+    """Give the edges of short blocks in rows, and the scatter over about a cycle around each.
+
+    The last is how many blocks before and after each its scatter looks at.
+    """
     t = stretch.t
     count = int(min(max((t[-1] - t[0]) / _BLOCK_S, 1), 200_000))
     edges = np.searchsorted(t, np.linspace(t[0], t[-1], count + 1))
@@ -251,7 +260,7 @@ def _levels(stretch: Stretch, clear: FloatArray) -> tuple[Rows, FloatArray]:
     rows = np.maximum(high - low, 1)
     mean = (total[high] - total[low]) / rows - middle
     power = (square[high] - square[low]) / rows - mean**2
-    return edges, np.sqrt(np.maximum(power, 0.0))
+    return edges, np.sqrt(np.maximum(power, 0.0)), half
 
 
 def _span_s(stretch: Stretch, clear: FloatArray) -> float:
@@ -268,9 +277,9 @@ def _span_s(stretch: Stretch, clear: FloatArray) -> float:
     return min(max(1.3 / float(hertz[inside][np.argmax(power[inside])]), 0.1), 1.0)
 
 
-def _noise(level: FloatArray) -> float:
-    """Scatter at rest: that of the quietest tenth."""
-    return float(np.percentile(level, 10)) or float(np.max(level)) * 1e-6
+def _noise(level: FloatArray, quietest: float = 10.0) -> float:
+    """Scatter at rest: that of the quietest tenth. [unit of the signal]"""
+    return float(np.percentile(level, quietest)) or float(np.max(level)) * 1e-6
 
 
 def _peaks(level: FloatArray, noise: float) -> list[int]:
@@ -292,8 +301,8 @@ def _peaks(level: FloatArray, noise: float) -> list[int]:
     return found
 
 
-def _end(level: FloatArray, peak: int, following: int, noise: float) -> int:
-    """Say at which block a ring ends: lost in the noise, or disturbed."""
+def _end(level: FloatArray, peak: int, following: int, noise: float, half: int) -> int:
+    """Say at which block a ring ends: lost in the noise, stopped, or disturbed."""
     if following < level.size:
         # The next disturbance starts where the scatter is least before it.
         tail = level[peak:following]
@@ -301,7 +310,13 @@ def _end(level: FloatArray, peak: int, following: int, noise: float) -> int:
         following = max(quiet, peak + 1)
     future = np.maximum.accumulate(level[peak:following][::-1])[::-1]
     lost = np.flatnonzero(future < 1.5 * noise)
-    return peak + int(lost[0]) if lost.size else following
+    if not lost.size:
+        return following
+    end = peak + int(lost[0])
+    before = end - 2 * half - 2
+    if before > peak and level[before] > _ABOVE_NOISE * noise:
+        return before  # it did not fade: a hand stopped it, within what the scatter looks at
+    return end
 
 
 def _start(

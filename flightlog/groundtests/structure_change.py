@@ -208,7 +208,7 @@ def _text(pair: Comparison, share: float, std: float, verdict: Verdict) -> str:
         "same": f"within the limit of {limit}, and no change is shown",
     }
     silent = [c.name for c in pair.circumstances if c.alike is None]
-    aside = f"; {' and '.join(silent)} of both tests are not known to be alike" if silent else ""
+    aside = f"; that both had the same {' and '.join(silent)} is not known" if silent else ""
     return f"{moved}, from {then} to {now} {kind.unit}: {ends[verdict]}{aside}."
 
 

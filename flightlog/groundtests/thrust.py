@@ -94,13 +94,14 @@ def reduce(tables: Sequence[BenchTable], setup: Setup) -> GroundAnswer:
         quantities = {**readings.measured, **derived(readings), **_more(readings, setup)}
         alike = _alike(readings)
         at_level = {
-            name: by_level(m, readings.group, alike.get(name)) for name, m in quantities.items()
+            name: by_level(m, readings.group, alike.get(name), readings.repeat)
+            for name, m in quantities.items()
         }
         speed = readings.measured.get("speed")
         trends: dict[str, Trend] = {}
         for name in ("ct", "cp"):
             if name in quantities and speed is not None:
-                found = trend(quantities[name], speed.value)
+                found = trend(quantities[name], speed.value, readings.repeat)
                 if found is not None:
                     trends[name] = found
         parts = _Parts(readings, at_level, int(readings.group.max()), trends)

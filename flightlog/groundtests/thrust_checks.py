@@ -9,6 +9,7 @@ import numpy as np
 
 from flightlog.findings import Finding
 from flightlog.ground_findings import ground_finding
+from flightlog.groundtests.thrust_bounds import bound_checks
 from flightlog.groundtests.thrust_coefficients import Measured, Trend
 from flightlog.groundtests.thrust_readings import Readings, Run
 from flightlog.groundtests.thrust_setup import Setup
@@ -76,6 +77,7 @@ def all_checks(
             _speeds(readings, setup),
             _torque(readings),
             _efficiency(readings, quantities),
+            bound_checks(readings, quantities, setup),
             _constant_ct(readings, trends),
             _usual(readings, quantities, trends),
             _supply(readings),

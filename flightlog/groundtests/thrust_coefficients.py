@@ -20,6 +20,9 @@ from flightlog.uncertain import Uncertain
 IntArray = NDArray[np.int64]
 
 SCATTER = "scatter"
+BETWEEN = "between sweeps"
+_CHANCE = 0.05
+"""Probability below which sweeps that lie apart do so by no chance. [-]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +103,12 @@ def product(factor: float, parts: Iterable[tuple[Measured, float]]) -> Measured:
     )
 
 
-def by_level(measured: Measured, group: IntArray, like: Measured | None = None) -> Measured:
+def by_level(
+    measured: Measured,
+    group: IntArray,
+    like: Measured | None = None,
+    sweep: IntArray | None = None,
+) -> Measured:
     """Average the repeats of each level.
 
     Parameters
@@ -112,6 +120,9 @@ def by_level(measured: Measured, group: IntArray, like: Measured | None = None) 
     like : Measured, optional
         What repeats as well as this does, but does not move with the supply: thrust over speed
         squared for thrust. The measured quantity itself without.
+    sweep : array of int, optional
+        Shape (n,), which repeat of the whole each step is of. What is off in all steps of one
+        sweep (a zero, a cable, the air) is one error, and not one for each step.
 
     Returns
     -------
@@ -139,7 +150,85 @@ def by_level(measured: Measured, group: IntArray, like: Measured | None = None) 
             scatter[level] = math.sqrt(_mean_square(own, value[level]) / len(at))
         for name, effect in measured.common.items():
             common[name][level] = float(np.mean(effect[at]))
+    if sweep is not None:
+        apart = sweeps_apart(like or measured, group, sweep)
+        if apart is not None:
+            common[BETWEEN] = np.where(np.isfinite(value), value, 0.0) * apart.std
     return Measured(value, scatter * _repeat_factor(like or measured, group), common)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Apart:
+    """How far whole sweeps lie apart, beyond what their steps scatter by.
+
+    Attributes
+    ----------
+    std : float
+        Standard uncertainty of the mean of all sweeps, wide enough for Student's 95 % interval, in
+        parts of the mean. [-]
+    number : array of int
+        Number of each sweep.
+    off : array
+        By how much it is above the mean of all, in parts of it. [-]
+    """
+
+    std: float
+    number: IntArray
+    off: FloatArray
+
+
+def sweeps_apart(measured: Measured, group: IntArray, sweep: IntArray) -> Apart | None:
+    """Compare sweeps at the levels that they share; None where chance explains what they differ by.
+
+    Parameters
+    ----------
+    measured : Measured
+        What should repeat, at the steps.
+    group, sweep : array of int
+        Shape (n,), level and sweep of each step.
+    """
+    off, std = np.full(len(group), np.nan), np.full(len(group), np.nan)
+    for level in np.unique(group):
+        at = np.flatnonzero((group == level) & np.isfinite(measured.value))
+        mean = float(np.mean(measured.value[at])) if len(at) else 0.0
+        if mean > 0 and len(np.unique(sweep[at])) > 1:
+            off[at] = measured.value[at] / mean - 1
+            std[at] = measured.scatter[at] / mean
+    return apart_of(off, std, sweep)
+
+
+def apart_of(off: FloatArray, std: FloatArray, sweep: IntArray) -> Apart | None:
+    """Say how far sweeps lie apart, from how far each step is off.
+
+    Parameters
+    ----------
+    off, std : array
+        Shape (n,), of each step: how far off in parts of the mean, and what it scatters by. What
+        is not finite is left out.
+    sweep : array of int
+        Shape (n,).
+
+    Returns
+    -------
+    Apart or None
+        None where a test of homogeneity (χ², 5 %) has nothing against one mean.
+    """
+    from scipy.special import chdtri
+
+    good = np.isfinite(off) & np.isfinite(std)
+    number = np.unique(sweep[good])
+    if len(number) < 2:
+        return None
+    weight = np.where(good, 1 / (np.where(good, std, 1.0) ** 2 + 1e-12), 0.0)
+    known = np.where(good, off, 0.0)
+    whole = np.array([float(np.sum(weight[sweep == each])) for each in number])
+    mean = np.array([float(weight[sweep == n] @ known[sweep == n]) for n in number]) / whole
+    mean = mean - float(whole @ mean) / float(np.sum(whole))
+    freedom = len(number) - 1
+    if float(whole @ mean**2) <= float(chdtri(freedom, _CHANCE)):
+        return None
+    spread = float(np.std(mean, ddof=1)) / math.sqrt(len(number))
+    return Apart(spread * students(freedom), number, mean)
 
 
 def _mean_square(scatter: FloatArray, value: float) -> float:
@@ -183,7 +272,7 @@ class Trend:
     spread: float
 
 
-def trend(measured: Measured, speed: FloatArray) -> Trend | None:
+def trend(measured: Measured, speed: FloatArray, sweep: IntArray | None = None) -> Trend | None:
     """Average a coefficient over all steps, and say whether it changes with speed.
 
     Parameters
@@ -192,6 +281,8 @@ def trend(measured: Measured, speed: FloatArray) -> Trend | None:
         The coefficient at the steps.
     speed : array
         Shape (n,), of the shaft; any unit.
+    sweep : array of int, optional
+        As in `by_level`.
 
     Returns
     -------
@@ -219,7 +310,13 @@ def trend(measured: Measured, speed: FloatArray) -> Trend | None:
     off = (y - mean - slope * (x - middle)) / scatter
     freedom = max(len(x) - 2, 1)
     larger = max(1.0, math.sqrt(float(off @ off) / freedom) * students(freedom))
-    part = Measured(y, scatter * larger, part.common)
+    common = dict(part.common)
+    if sweep is not None and mean > 0:
+        left = (y - mean - slope * (x - middle)) / mean
+        apart_sweeps = apart_of(left, scatter / mean, sweep[good])
+        if apart_sweeps is not None:
+            common[BETWEEN] = y * apart_sweeps.std
+    part = Measured(y, scatter * larger, common)
     reach = float(np.ptp(x))
     changed = part.mixed(along * reach, "")
     scale = abs(mean) or math.nan

@@ -123,6 +123,11 @@ class Readings:
     calibrations: Mapping[str, Calibration]
     speed_source: str
 
+    @property
+    def repeat(self) -> IntArray:
+        """Shape (n,), which repeat of the whole each step is of: its file, else its sweep."""
+        return self.file if len(np.unique(self.file)) > 1 else self.sweep
+
 
 def run_of(table: BenchTable, setup: Setup) -> Run:
     """Find the steps of one file that was cleaned, and its zeros."""

@@ -47,6 +47,14 @@ _READ_TO_PX = 1.0
 _TILTED_DEG = 20.0
 _FEW_PER_SWING = 8.0
 _TALL = 0.15
+_LEAST_RATE_HZ = 23.5
+"""The slowest ordinary camera; below, a wing easily rings beyond half the rate."""
+_PLAIN_RATE_HZ = 49.5
+_JUMP_SIZES = 1.5
+_JUMP_STEPS = 3.0
+_USUAL_AT = 8
+_REPEATED = 0.05
+_MOST_REPEATED = 0.12
 _WHERE = "[ringdown.video]"
 
 
@@ -70,6 +78,8 @@ class VideoSetup:
         Which motion counts: up, to the right, or along the largest one (upwards).
     capture_rate_hz : float or None
         At which it was recorded, where the file plays at another rate. [1/s]
+    nothing_above_hz : float or None
+        Nothing on the part rings faster, as something else than a slow video showed. [Hz]
     """
 
     marker_px: Sequence[float] | None = None
@@ -81,6 +91,7 @@ class VideoSetup:
     scale_length_std_m: float | None = None
     direction: Literal["vertical", "horizontal", "main"] = "vertical"
     capture_rate_hz: float | None = None
+    nothing_above_hz: float | None = None
 
     def scale(self) -> tuple[float, float] | None:
         """Give metres for each pixel and its relative standard uncertainty; None if not stated.
@@ -171,6 +182,10 @@ def read_tip_video(path: Path, settings: VideoSetup | Mapping[str, Any] | None) 
     if ref is not None:
         still = np.array(ref.places)
         places = places - (still - still[_first_seen(still)])
+    findings += _told(video, setup, marker, time_s, scale)
+    end, jumped = _jump(places, time_s, marker.size)
+    time_s, places = time_s[:end], places[:end]
+    findings += jumped
     along_px, tilt_deg = _along(places, setup.direction)
     per_px = 1.0 if scale is None else scale[0]
     name = "signal" if scale is None else "displacement"
@@ -179,9 +194,9 @@ def read_tip_video(path: Path, settings: VideoSetup | Mapping[str, Any] | None) 
         columns[name] = along_px * per_px
     seen = np.arange(1, len(time_s) + 1, dtype=np.int64)
     table = BenchTable(path.name, columns, {}, seen)
-    findings += _told(video, setup, marker, time_s, scale)
     findings += _losses(time_s, along_px)
     findings += _doubts(video, setup, time_s, along_px, tilt_deg)
+    findings += _rate_doubts(setup, time_s, along_px)
     at = f"marker at {marker_place(marker)}"
     taken = (("time", "time stamps of the pictures", "s"), (name, at, "px"))
     return TipVideo(table, tuple(findings), taken)
@@ -350,20 +365,7 @@ def _doubts(
     seen = np.isfinite(along_px)
     if np.count_nonzero(seen) < LEAST_FRAMES:
         return findings
-    heard = along_px[seen]
-    reach_px = float(np.ptp(heard))
-    # Speed over amplitude is the circular frequency, whatever the damping.
-    steps = np.diff(heard) / np.maximum(np.diff(time_s[seen]), 1e-9)
-    spread = float(np.std(heard))
-    omega = float(np.sqrt(np.mean(steps**2))) / max(spread, 1e-9)
-    per_swing = 2 * math.pi / max(omega * float(np.median(np.diff(time_s))), 1e-9)
-    if spread > 1.0 and per_swing < _FEW_PER_SWING:
-        low = 1.0 - float(np.sinc(1.0 / per_swing))
-        message = f"About {per_swing:.1f} pictures show a swing: amplitudes can be up to "
-        message += f"{low * 100:.0f} % low, since each exposure smears the motion."
-        findings.append(
-            ground_finding("video-rate-low", message, evidence={"pictures_per_swing": per_swing})
-        )
+    reach_px = float(np.ptp(along_px[seen]))
     if reach_px > _TALL * video.height:
         message = f"The motion covers {reach_px / video.height * 100:.0f} % of the height of the "
         message += "picture: lines that are read one after the other and perspective bend it."
@@ -371,3 +373,94 @@ def _doubts(
             ground_finding("video-motion-tall", message, evidence={"motion_px": reach_px})
         )
     return findings
+
+
+def _jump(places: FloatArray, time_s: FloatArray, size: int) -> tuple[int, list[Finding]]:
+    """Say up to which picture a place moves without a jump to another one.
+
+    What swings makes many steps that are nearly as long as its longest; a jump is alone.
+    """
+    steps = np.nan_to_num(np.hypot(*np.diff(places, axis=0).T))  # NaN beside a gap
+    usual = float(np.sort(steps)[-1 - min(_USUAL_AT, len(steps) - 1)])
+    far = steps > max(_JUMP_SIZES * size, _JUMP_STEPS * usual)
+    seen = np.flatnonzero(np.isfinite(places[:, 0]))
+    for before, after in zip(seen[:-1], seen[1:], strict=True):
+        if after > before + 1:  # from behind what hid it, it comes back to where it can be
+            there = places[seen[seen <= before]]
+            low, high = there.min(axis=0) - size, there.max(axis=0) + size
+            far[after - 1] = bool(np.any((places[after] < low) | (places[after] > high)))
+            steps[after - 1] = float(np.hypot(*(places[after] - places[before])))
+    if not far.any():
+        return len(places), []
+    end = int(np.argmax(far)) + 1
+    message = f"At {time_s[end]:.2f} s the place that is followed jumps by {steps[end - 1]:.0f} px "
+    message += "which nothing does that swings: what comes after it is left out."
+    return end, [
+        ground_finding(
+            "marker-jumped",
+            message,
+            evidence={"px": float(steps[end - 1]), "frames_left_out": len(places) - end},
+            start_s=float(time_s[end]),
+        )
+    ]
+
+
+def _rate_doubts(setup: VideoSetup, time_s: FloatArray, along_px: FloatArray) -> list[Finding]:
+    """Say what follows from how often a picture was taken (Shannon 1949)."""
+    seen = np.isfinite(along_px)
+    if np.count_nonzero(seen) < LEAST_FRAMES or not time_s[-1] > 0:
+        return []
+    findings, heard = [], along_px[seen]
+    rate_hz = 1.0 / max(float(np.median(np.diff(time_s))), 1e-9)
+    repeated = _repeated(heard)
+    if repeated > _MOST_REPEATED:
+        rate_hz *= 1.0 - repeated
+        message = f"{repeated * 100:.0f} % of the pictures show what the one before them shows: "
+        message += f"the camera took about {rate_hz:.3g} a second."
+        findings.append(
+            ground_finding("video-repeats", message, evidence={"share": repeated, "hz": rate_hz})
+        )
+    seems_hz = _loudest_hz(time_s[seen], heard)
+    per_swing = rate_hz / max(seems_hz, 1e-9)
+    if float(np.std(heard)) > 1.0 and per_swing < _FEW_PER_SWING:
+        low = 1.0 - float(np.sinc(1.0 / per_swing))
+        message = f"About {per_swing:.1f} pictures show a swing: amplitudes can be up to "
+        message += f"{low * 100:.0f} % low, since each exposure smears the motion."
+        findings.append(
+            ground_finding("video-rate-low", message, evidence={"pictures_per_swing": per_swing})
+        )
+    above_hz = setup.nothing_above_hz
+    known = above_hz is not None and rate_hz > 2 * above_hz
+    if not known and (above_hz is not None or rate_hz < _PLAIN_RATE_HZ):
+        other_hz = abs(rate_hz - seems_hz)
+        message = f"At {rate_hz:.3g} pictures a second, what rings at {other_hz:.3g} Hz looks "
+        message += f"like {seems_hz:.3g} Hz: the pictures do not say which it is."
+        stops = above_hz is not None or rate_hz < _LEAST_RATE_HZ
+        findings.append(
+            ground_finding(
+                "video-rate-ambiguous",
+                message,
+                evidence={"rate_hz": rate_hz, "other_hz": other_hz},
+                severity="stop" if stops else "note",
+            )
+        )
+    return findings
+
+
+def _repeated(along_px: FloatArray) -> float:
+    """Give the share of pictures, while something moves, that repeat the one before. [-]"""
+    steps = np.abs(np.diff(along_px))
+    beside = np.maximum(steps[:-2], steps[2:])
+    moving = beside > 1.0
+    if np.count_nonzero(moving) < LEAST_FRAMES:
+        return 0.0
+    return float(np.mean(steps[1:-1][moving] < _REPEATED * beside[moving]))
+
+
+def _loudest_hz(time_s: FloatArray, along_px: FloatArray) -> float:
+    """Give the frequency at which a place seems to swing most, by its steps. [Hz]"""
+    even_s = np.linspace(time_s[0], time_s[-1], len(time_s))
+    steps = np.diff(np.interp(even_s, time_s, along_px))
+    power = np.abs(np.fft.rfft(steps * np.hanning(len(steps)))) ** 2
+    peak = int(np.argmax(power[1:])) + 1
+    return float(peak * (len(even_s) - 1) / max(even_s[-1] - even_s[0], 1e-9) / len(steps))

@@ -135,14 +135,16 @@ def read_bench_table(path: Path, kind: GroundKind, bench: BenchFile | None) -> B
     return BenchReading(table, file.sha256, tuple(findings), taken)
 
 
-def recognised_headers(path: Path, kind: GroundKind) -> tuple[Header, ...]:
-    """Give the headers of a file that name columns of a kind of test, each column once.
+def recognised_headers(path: Path, kind: GroundKind) -> tuple[tuple[Header, ...], tuple[str, ...]]:
+    """Give the headers of a file that name columns of a kind of test, each column once; and others.
 
     Raises
     ------
     LogFileError
         If the file can't be read, or is no table.
     """
+    if kind.word == "ringdown" and is_video(path):
+        return (), ()
     file = _opened(path, FileSection())
     found: dict[str, Header] = {}
     used: set[int] = set()
@@ -151,7 +153,8 @@ def recognised_headers(path: Path, kind: GroundKind) -> tuple[Header, ...]:
             if name not in found and at not in used:
                 found[name] = Header(name, file.table.header[at], unit)
                 used.add(at)
-    return tuple(found.values())
+    others = tuple(h for at, h in enumerate(file.table.header) if at not in used and h)
+    return tuple(found.values()), others
 
 
 def _filmed(path: Path, bench: BenchFile | None) -> BenchReading:
@@ -321,14 +324,24 @@ def _guess_finding(places: Sequence[_Place]) -> Finding:
 
 
 def _check_needed(table: BenchTable, kind: GroundKind, path: Path, unclear: dict[str, str]) -> None:
-    for column in kind.columns:
-        if column.needed and not table.has(column.name):
-            why = unclear.get(column.name, "no header names it")
-            raise _unlike(
-                path,
-                f"has no {column.name.replace('_', ' ')}: {why}",
-                f"State it in a bench file: [columns.{column.name}] with header and unit.",
-            )
+    """Refuse a file without a column that the test can't be without; name all of them at once."""
+    from flightlog.team_files.column_units import units_for
+
+    lacking = [c for c in kind.columns if c.needed and not table.has(c.name)]
+    if not lacking:
+        return
+    told, fixes = [], []
+    for column in lacking:
+        name, why = column.name, unclear.get(column.name, "no header names it")
+        told.append(f"no {name.replace('_', ' ')}: {why}")
+        units = ", ".join(u.name for u in units_for(column.unit)) if column.unit != TEXT else ""
+        fixes.append(f"[columns.{name}] with header" + (f" and unit ({units})" if units else ""))
+    raise _unlike(
+        path,
+        f"has {'; '.join(told)}",
+        f"State {'; '.join(fixes)} in a bench file. 'flightlog groundtest bench {kind.word} FILE' "
+        "prints a first one",
+    )
 
 
 # --- numbers

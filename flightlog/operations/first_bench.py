@@ -9,6 +9,7 @@ from pathlib import Path
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from flightlog.ground_figures import GROUND_FIGURES
 from flightlog.groundtests.registry import GroundKind
 from flightlog.operations.bench_clock import MINUTES, TIME_OF_DAY
 from flightlog.operations.bench_reading import Header, recognised_headers
@@ -17,6 +18,8 @@ from flightlog.team_files import bench_tables
 from flightlog.team_files.column_units import spelled_unit, units_for
 
 _ANY = ("", "text")
+MOST_SHOWN = 40
+"""Headers of a file that are listed as not recognised."""
 
 
 def first_bench_text(word: str, path: Path) -> str:
@@ -63,7 +66,12 @@ def _head(kind: GroundKind, path: Path) -> Iterator[str]:
 
 def _columns(kind: GroundKind, path: Path) -> Iterator[str]:
     """State each column of the file that the test can use, or could if its unit were known."""
-    there = {header.name: header for header in recognised_headers(path, kind)}
+    recognised, others = recognised_headers(path, kind)
+    there = {header.name: header for header in recognised}
+    if others:
+        more = ", ..." if len(others) > MOST_SHOWN else ""
+        yield ""
+        yield f"# Not recognised: {', '.join(_quoted(o) for o in others[:MOST_SHOWN])}{more}"
     for column in kind.columns:
         numbered = [n for n in there if column.numbered and n.startswith(f"{column.name}_")]
         for name in [column.name, *numbered] if column.name in there else numbered:
@@ -74,7 +82,8 @@ def _columns(kind: GroundKind, path: Path) -> Iterator[str]:
             needed = "needed: " if column.needed else ""
             unit = "" if column.unit in _ANY else f"; unit: {_fitting(column.unit)}"
             yield ""
-            yield f"# [columns.{column.name}]  # {needed}{column.meaning}{unit}"
+            number = "_1" if column.numbered else ""
+            yield f"# [columns.{column.name}{number}]  # {needed}{column.meaning}{unit}"
             yield '# header = "as the file has it"'
 
 
@@ -105,11 +114,22 @@ def _own(kind: GroundKind) -> Iterator[str]:
         shown = _default(field)
         yield f"# {name} = {shown}" + (f"  # {meaning}" if meaning else "")
     yield ""
-    yield "[limits]"
-    yield '# "FIGURE" = { at_least = 1.0, unit = "UNIT" }'
+    yield f"[limits]  # at_least or at_most{_who(kind)}"
+    for figure in (*GROUND_FIGURES.values(), *GROUND_FIGURES.families.values()):
+        if figure.id.partition(".")[0] == kind.word:
+            unit = f", unit = {_quoted(figure.unit)}" if figure.unit else ""
+            yield f'# "{figure.id}" = {{ at_least = 1.0{unit} }}'
+
+
+def _who(kind: GroundKind) -> str:
+    """Say what stands for the name in a family of figures."""
+    named = {"ringdown": "first, second, ...", "linkage": "the surface"}.get(kind.word)
+    return f"; NAME is {named}" if named else ""
 
 
 def _default(field: FieldInfo) -> str:
+    if field.examples:
+        return str(field.examples[0])
     if field.default_factory is not None or field.default is None:
         return "..."
     if isinstance(field.default, bool):

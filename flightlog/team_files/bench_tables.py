@@ -86,22 +86,54 @@ class ThrustBench(Table):
     current_std_a: float | None = _std(1000, "the current, in A")
     current_std_pct: float | None = _std(100, "the current, in % of the reading")
     power_std_pct: float | None = _std(100, "the electrical power, in % of the reading")
-    full_scale_n: float | None = Field(default=None, gt=0, le=100000)
-    full_scale_nm: float | None = Field(default=None, gt=0, le=10000)
-    arm_m: float | None = Field(default=None, gt=0, le=5)
+    full_scale_n: float | None = Field(
+        default=None, gt=0, le=100000, description="the most that the thrust cell can read, in N"
+    )
+    full_scale_nm: float | None = Field(
+        default=None, gt=0, le=10000, description="the most that the torque cell can read, in N·m"
+    )
+    arm_m: float | None = Field(
+        default=None, gt=0, le=5, description="lever arm of the torque cell, in m"
+    )
     arm_std_m: float | None = _std(1, "the arm, in m")
-    calibration: list[KnownLoad] = Field(default_factory=list, max_length=200)
-    torque_calibration: list[KnownTorque] = Field(default_factory=list, max_length=200)
+    calibration: list[KnownLoad] = Field(
+        default_factory=list,
+        max_length=200,
+        description="known loads up and down, and readings",
+        examples=["[{ mass_kg = 0.0, reading_n = 0.02 }, { mass_kg = 2.0, reading_n = 19.6 }]"],
+    )
+    torque_calibration: list[KnownTorque] = Field(
+        default_factory=list,
+        max_length=200,
+        description="the same for the torque",
+        examples=["[{ load_nm = 0.0, reading_nm = 0.0 }, { load_nm = 0.3, reading_nm = 0.295 }]"],
+    )
     load_std_pct: float | None = _std(20, "the known loads, in %")
-    tare_before_n: float | None = Field(default=None, ge=-10000, le=10000)
-    tare_after_n: float | None = Field(default=None, ge=-10000, le=10000)
+    tare_before_n: float | None = Field(
+        default=None,
+        ge=-10000,
+        le=10000,
+        description="reading at rest before, in N, where the file has none",
+    )
+    tare_after_n: float | None = Field(default=None, ge=-10000, le=10000, description="and after")
     tare_std_n: float | None = _std(1000, "the readings at rest, in N")
-    tare_before_nm: float | None = Field(default=None, ge=-1000, le=1000)
-    tare_after_nm: float | None = Field(default=None, ge=-1000, le=1000)
+    tare_before_nm: float | None = Field(
+        default=None, ge=-1000, le=1000, description="reading at rest before, in N·m"
+    )
+    tare_after_nm: float | None = Field(default=None, ge=-1000, le=1000, description="and after")
     tare_std_nm: float | None = _std(1000, "the readings at rest, in N·m")
-    rest_pulse_us: float | None = Field(default=None, ge=500, le=2500)
-    transient_s: float | None = Field(default=None, ge=0, le=600)
-    settled_s: float = Field(default=3.0, gt=0, le=600)
+    rest_pulse_us: float | None = Field(
+        default=None, ge=500, le=2500, description="pulse at and below which the motor stands"
+    )
+    transient_s: float | None = Field(
+        default=None,
+        ge=0,
+        le=600,
+        description="left out after each change of the throttle; found from the data without it",
+    )
+    settled_s: float = Field(
+        default=3.0, gt=0, le=600, description="how long each step has to be settled"
+    )
 
 
 # --- discharge: discharge of a pack
@@ -196,6 +228,12 @@ class VideoBench(Table):
     capture_rate_hz: float | None = Field(
         default=None, ge=1, le=100000, description="pictures a second while it was recorded"
     )
+    nothing_above_hz: float | None = Field(
+        default=None,
+        gt=0,
+        le=10000,
+        description="nothing on the part rings faster, in Hz, as a faster sensor or camera showed",
+    )
 
 
 # --- ringdown: ring-down of a wing or tail
@@ -257,15 +295,23 @@ class RingdownBench(Table):
         default=None, ge=10, le=500, description="the frequency of the mains in Hz"
     )
     windows_s: Annotated[list[_Window], Field(max_length=50)] = Field(
-        default_factory=list, description="pairs of start and end in s, by the clock of the file"
+        default_factory=list,
+        description="pairs of start and end in s, by the clock of the file",
+        examples=["[[12.4, 16.0], [31.0, 34.5]]"],
     )
     mass_kg: float | None = Field(
         default=None, gt=0, le=1000, description="the mass in kg of what was tested"
     )
     baseline: dict[Literal["first", "second", "third", "fourth"], EarlierRing] = Field(
-        default_factory=dict, description="oscillations of an earlier test, by name"
+        default_factory=dict,
+        description="oscillations of an earlier test, by name",
+        examples=["{ first = { frequency_hz = 6.52, frequency_std_hz = 0.02 } }"],
     )
-    video: VideoBench | None = None
+    video: VideoBench | None = Field(
+        default=None,
+        description="where the file is a video of the wing tip",
+        examples=["{ marker_px = [610, 182] }"],
+    )
 
 
 # --- stiffness: static deflection under load
@@ -353,6 +399,7 @@ class WeighingBench(Table):
     ] = Field(
         default_factory=dict,
         description="name of a scale and its [arm aft of the datum, side to the right] in m",
+        examples=["{ nose = [-0.02, 0.0] }"],
     )
     lemac_m: float | None = Field(
         default=None, ge=-10, le=10, description="leading edge of the chord, aft of the datum, in m"
@@ -399,4 +446,5 @@ class LinkageBench(Table):
         default_factory=dict,
         max_length=40,
         description="name of a surface and the number of its output, 1 to 64",
+        examples=["{ elevator = 2 }"],
     )

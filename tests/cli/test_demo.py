@@ -62,12 +62,13 @@ def test_the_folder_holds_logs_texts_and_json(tmp_path):
 
 def test_it_ends_with_next_commands_one_on_the_users_own_log(capsys):
     assert 0 == app.main(["demo", "--to", "it is here"])
-    last = capsys.readouterr().out.splitlines()[-6:]
+    last = capsys.readouterr().out.splitlines()[-7:]
 
     assert all(line.startswith("  flightlog ") for line in last)
-    assert "YOUR-OWN-LOG" in last[5]
-    assert "open --team" in last[4]
-    assert "keys" in last[4], "else nobody could sign there"
+    assert "YOUR-OWN-LOG" in last[6]
+    assert "open --team" in last[5]
+    assert "keys" in last[5], "else nobody could sign there"
+    assert "groundtest ringdown" in last[4]
     assert "load --team" in last[3]
     assert "trends --team" in last[2]
     assert '"it is here' in last[0]  # quoted, so that it can be typed as it stands

@@ -11,16 +11,25 @@ import sys
 import pytest
 
 from flightlog.cli import app, demo
+from tests.wheels import installed_wheel, why_no_wheel
 
 
 @pytest.fixture(scope="module")
 def flown(tmp_path_factory):
-    """Run the demo once, as a process of its own, in an empty folder."""
+    """Run the demo once, as a process of its own, in an empty folder, from an installed wheel.
+
+    Where no wheel can be built it runs from the checkout.
+    """
     folder = tmp_path_factory.mktemp("field laptop")
+    place = (
+        {}
+        if why_no_wheel()
+        else {"PYTHONPATH": str(installed_wheel(tmp_path_factory.mktemp("wheel")))}
+    )
     done = subprocess.run(
         [sys.executable, "-m", "flightlog", "demo"],
         cwd=folder,
-        env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        env={**os.environ, **place, "PYTHONIOENCODING": "utf-8"},
         capture_output=True,
         text=True,
         encoding="utf-8",
@@ -75,13 +84,13 @@ def test_the_demo_shows_a_roll_at_reference(flown):
 def test_the_commands_that_the_demo_ends_with_work(flown, monkeypatch, capsys):
     done, folder = flown
     monkeypatch.chdir(folder.parent)
-    commands = [line.split()[1:] for line in done.stdout.splitlines()[-7:]]
+    commands = [line.split()[1:] for line in done.stdout.splitlines()[-8:]]
 
-    for command in commands[:4]:
+    for command in (*commands[:4], commands[5]):
         assert 0 == app.main(command)
     # The pages are served until someone ends them; tests/browser opens them.
-    assert ["trends", "open"] == [commands[3][0], commands[5][0]]
-    own = ["calm.bin" if word == "YOUR-OWN-LOG" else word for word in commands[6]]
+    assert ["trends", "groundtest", "open"] == [commands[i][0] for i in (3, 5, 6)]
+    own = ["calm.bin" if word == "YOUR-OWN-LOG" else word for word in commands[7]]
     own[1] = str(folder / own[1])
     assert 0 == app.main(own)
     assert 2 == capsys.readouterr().out.count("This says what the log shows")

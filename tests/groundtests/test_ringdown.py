@@ -1,6 +1,7 @@
 """From rows of a file to figures, findings and tables of a ring-down."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -281,3 +282,61 @@ def test_another_mass_is_not_compared():
 def test_the_keys_of_the_bench_file_are_those_of_the_setup():
     assert set(RingdownBench.model_fields) == set(Setup.__dataclass_fields__)
     assert GROUND_FIGURES["ringdown.first.frequency"].unit == "Hz"
+
+
+def test_an_oscillation_that_is_gone_is_not_passed_over():
+    answer = ring_with({"second": {"frequency_hz": 11.0, "frequency_std_hz": 0.02}})
+    finding = next(f for f in answer.findings if f.code == "structure-not-compared")
+    assert "11 Hz" in finding.message
+    assert "gives none" in finding.message
+
+
+def test_a_shadow_of_a_faster_oscillation_is_not_compared():
+    """9.2 Hz at 20 samples a second is withheld, so that it grounds and clears nothing."""
+    t, y, _ = recording([[replace(ONE[0], frequency_hz=9.2)]], noise=0.02, ring_s=6.0, rate_hz=20.0)
+    made = RingdownBench(
+        baseline={"first": {"frequency_hz": 6.5, "frequency_std_hz": 0.02}}
+    ).model_dump()
+    answer = answered(t, y, setup=Setup(**made))
+    assert "ring-sampling-slow" in codes(answer)
+    assert "structure-changed" not in codes(answer)
+    assert "structure-not-compared" in codes(answer)
+
+
+def test_an_earlier_test_without_uncertainty_is_said_to_be_taken_as_exact():
+    found = ring_with({"first": {"frequency_hz": 7.0}})
+    assert {"structure-changed", "sensor-uncertainty-assumed"} <= set(codes(found))
+
+
+def test_names_that_may_have_moved_are_told():
+    """Earlier 6.5 and 7.3 Hz; now the lower one was not excited, so that 7.3 Hz is the first."""
+    t, y, _ = recording(
+        [[replace(ONE[0], frequency_hz=7.3)]], noise=0.02, ring_s=3.0, rate_hz=100.0
+    )
+    baseline = {"first": {"frequency_hz": 6.5}, "second": {"frequency_hz": 7.3}}
+    told = [f.message for f in answered(t, y, setup=Setup(baseline=baseline)).findings]
+    assert any("Second" in m and "gives none" in m for m in told)
+
+
+def test_side_lines_of_a_bent_decay_take_no_names():
+    from flightlog.groundtests.damped_numbers import Mode
+    from flightlog.groundtests.ringdown import _sure
+
+    def mode(hertz, damping, std, size):
+        return Mode(hertz, 0.01, damping, std, size, 0.01, size, 0.1 * size)
+
+    real = {k: mode(6.5, 0.03 + 0.001 * k, 0.001, 1.0) for k in range(5)}
+    side = {k: mode(5.9, 0.002 + 0.006 * k, 0.004, 0.15) for k in range(3)}
+    weak = {k: mode(14.0, 0.02 + 0.001 * k, 0.001, 0.05) for k in range(3)}
+    wide = {k: mode(5.6 + 0.1 * k, 0.02 + 0.001 * k, 0.001, 0.15) for k in range(4)}
+    assert _sure([side, wide, real, weak], [None] * 5) == [real, weak]
+
+
+def test_a_slow_wing_that_rings_for_most_of_the_file_is_found():
+    """1.7 Hz at 0.5 %: after 15 s it still swings by a quarter, and 2 s of 17 are rest."""
+    slow = [Truth(1.7, 0.005)]
+    t, y, _ = recording([slow] * 2, noise=0.02, ring_s=15.0, rest_s=1.0, rate_hz=50.0)
+    found = answered(t, y).figures
+    low, high = found["ringdown.first.frequency"].quantity.interval()
+    assert low < 1.7 < high
+    assert found["ringdown.first.damping"].quantity.value == pytest.approx(0.5, rel=0.1)

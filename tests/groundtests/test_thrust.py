@@ -191,7 +191,7 @@ def changed(**columns: object) -> GroundAnswer:
             *("stand-zero-drift", "", "thrust.ct"),
         ),
         (
-            {"thrust": lambda x: np.sign(x) * np.abs(x) ** 1.2},
+            {"thrust": lambda x: 0.5 * np.sign(x) * np.abs(x) ** 1.2},
             *("ct-not-constant", "", "thrust.ct"),
         ),
     ],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from flightlog.ground_figures import GROUND_FIGURES
 from flightlog.groundtests.registry import GROUND_KINDS
 from flightlog.operations.bench_reading import read_bench_table
 from flightlog.operations.first_bench import first_bench_text
@@ -59,3 +60,36 @@ def test_a_clock_is_written_as_it_was_recognised(tmp_path):
     file.write_text("Time,Voltage (V)\n10:00:00,8.4\n10:00:01,8.3\n", encoding="utf-8")
 
     assert 'header = "Time"\nunit = "time of day"' in first_bench_text("discharge", file)
+
+
+def test_headers_that_name_no_column_are_listed(tmp_path):
+    file = tmp_path / "a.csv"
+    file.write_text("s,V,A,Cell 1 (V)\n0,8.4,1,4.2\n", encoding="utf-8")
+
+    assert '# Not recognised: "s", "V", "A"\n' in first_bench_text("discharge", file)
+
+
+@pytest.mark.parametrize("word", GROUND_KINDS)
+def test_what_is_shown_as_an_example_can_be_taken_as_it_stands(tmp_path, word):
+    """Every limit, and every key whose form nobody could guess."""
+    file, bench = tmp_path / "a.csv", tmp_path / "bench.toml"
+    file.write_text(FILES[word], encoding="utf-8")
+    lines = []
+    for line in first_bench_text(word, file).splitlines():
+        shown = line.removeprefix("# ").replace("NAME", "first")
+        limit, nested = " at_least = " in shown, " = [" in shown or " = {" in shown
+        lines.append(shown if limit or nested else line)
+    bench.write_text("\n".join(lines), encoding="utf-8")
+
+    made = read_bench_file(bench)
+
+    ids = {limit.figure for limit in made.limits}
+    kinds = [*GROUND_FIGURES, *GROUND_FIGURES.families]
+    assert ids == {k.replace("NAME", "first") for k in kinds if k.startswith(f"{word}.")}
+
+
+def test_a_video_has_a_first_bench_file_too(tmp_path):
+    file = tmp_path / "tip.mp4"
+    file.write_bytes(b"\0\0\0\x18ftypmp42" + bytes(40))
+
+    assert "# video = { marker_px = " in first_bench_text("ringdown", file)
