@@ -471,8 +471,8 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
                 "video-rate-ambiguous",
                 "note",
                 "ringdown.*",
-                "Record at 60 pictures a second or more; or, where a faster sensor or camera showed "
-                "it, state nothing_above_hz under [ringdown.video].",
+                "Record at 60 pictures a second or more; or, where a faster sensor or camera "
+                "showed it, state nothing_above_hz under [ringdown.video].",
             ),
             _kind(
                 "video-repeats",

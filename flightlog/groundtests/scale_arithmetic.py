@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import fmean
 
-from flightlog.uncertain import Uncertain
+from flightlog.uncertain import NORMAL_95, Uncertain
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def weigh(scales: Sequence[Scale], reading_std_kg: float, arm_std_m: float) -> B
     reading_std_kg : float
         Standard uncertainty of one scale, independent of the others [kg]. Repeats don't make it
         less, as they are read on the same scale. How they scatter is pooled over all scales, and
-        what is left of it in a mean is added.
+        what is left of it in a mean is added, wide enough for Student's 95 % interval.
     arm_std_m : float
         Standard uncertainty of arm and side of one scale, each independent of the others [m].
 
@@ -106,12 +106,11 @@ def weigh(scales: Sequence[Scale], reading_std_kg: float, arm_std_m: float) -> B
     empty = next((s.name for s in scales if not s.kg > 0), None)
     if empty is not None:
         raise ValueError(f"the scale {empty!r} bears nothing")
-    scatter = pooled_scatter(scales)
     mass: dict[str, float] = {}
     moment: dict[str, float] = {}
     side: dict[str, float] = {}
     for s in scales:
-        std = math.hypot(reading_std_kg, scatter / math.sqrt(len(s.readings_kg)))
+        std = math.hypot(reading_std_kg, scatter_of_mean(s, scales))
         reading = f"reading of scale {s.name}"
         mass[reading], moment[reading], side[reading] = std, s.arm_m * std, s.side_m * std
         moment[f"arm of scale {s.name}"] = side[f"side of scale {s.name}"] = s.kg * arm_std_m
@@ -129,6 +128,23 @@ def pooled_scatter(scales: Sequence[Scale]) -> float:
         return 0.0
     squares = math.fsum((r - s.kg) ** 2 for s in scales for r in s.readings_kg)
     return math.sqrt(squares / freedoms)
+
+
+def scatter_of_mean(scale: Scale, scales: Sequence[Scale]) -> float:
+    """Give what the scatter of repeats leaves in the mean of one scale [kg].
+
+    It is made as wide as few repeats ask for: t(0.975) over 1.96 (JCGM 100:2008, G.3).
+    """
+    return pooled_scatter(scales) * _students(scales) / math.sqrt(len(scale.readings_kg))
+
+
+def _students(scales: Sequence[Scale]) -> float:
+    freedoms = sum(len(s.readings_kg) - 1 for s in scales)
+    if not freedoms:
+        return 1.0
+    from scipy.special import stdtrit
+
+    return float(stdtrit(freedoms, 0.975)) / NORMAL_95
 
 
 def shares(scales: Sequence[Scale]) -> dict[str, float]:

@@ -13,7 +13,14 @@ from flightlog.findings import Finding
 from flightlog.ground_findings import ground_finding
 from flightlog.groundtests.answer import GroundAnswer, GroundFigure, ResultColumn, ResultTable
 from flightlog.groundtests.bench_table import BenchTable
-from flightlog.groundtests.scale_arithmetic import Body, Scale, pooled_scatter, shares, weigh
+from flightlog.groundtests.scale_arithmetic import (
+    Body,
+    Scale,
+    pooled_scatter,
+    scatter_of_mean,
+    shares,
+    weigh,
+)
 from flightlog.uncertain import Uncertain
 
 MOST_SCALES = 4
@@ -273,10 +280,9 @@ def _share(third: Scale, scales: Sequence[Scale], reading_std_kg: float) -> Unce
     """Give the share of one scale [%]; its error lies in its own reading and in the others'."""
     whole = math.fsum(s.kg for s in scales)
     share = third.kg / whole
-    scatter = pooled_scatter(scales)
     sources = {}
     for s in scales:
-        std = math.hypot(reading_std_kg, scatter / math.sqrt(len(s.readings_kg)))
+        std = math.hypot(reading_std_kg, scatter_of_mean(s, scales))
         effect = (1 - share if s is third else -share) / whole
         sources[f"reading of scale {s.name}"] = 100 * effect * std
     return Uncertain(100 * share, sources, "%")

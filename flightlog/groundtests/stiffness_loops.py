@@ -14,6 +14,8 @@ Indices = NDArray[np.int64]
 
 TURN_SHARE = 0.25
 """A load that falls by less of the whole span has not turned yet. [-]"""
+_BEYOND_N = 1e150
+"""No load; its square would leave the range of numbers. [N]"""
 ALIKE_SHARE = 0.02
 """Loads that differ by less of the whole span count as the same. [-]"""
 _LEAST_SHARE = 0.002
@@ -95,13 +97,14 @@ def rows_of(tables: Sequence[BenchTable], gravity_m_s2: float) -> Rows:
     for k, table in enumerate(tables):
         has = table.columns
         n = len(table)
-        if "load" in has:
-            load = has["load"]
-        else:
-            load, hung = has["mass"] * gravity_m_s2, True
+        with np.errstate(over="ignore"):  # what is too large for a number is none, below
+            if "load" in has:
+                load = has["load"]
+            else:
+                load, hung = has["mass"] * gravity_m_s2, True
+            net = has["deflection"] - has.get("root", np.zeros(n))
         rooted = rooted and "root" in has
         lines = table.lines if len(table.lines) == n else np.arange(1, n + 1)
-        net = has["deflection"] - has.get("root", np.zeros(n))
         cycle = has.get("cycle", np.full(n, np.nan))
         parts.append((np.full(n, float(k)), lines.astype(float), load, net, cycle))
     file, line, load, net, cycle = (np.concatenate(column) for column in zip(*parts, strict=True))
@@ -125,7 +128,7 @@ def loadings_of(rows: Rows) -> list[Loading]:
     `TURN_SHARE` and rise after it does. Rows while nothing hangs on it, between two loadings or
     before the first, belong to none, but for the first and the last of them.
     """
-    if not len(rows):
+    if not len(rows) or float(np.abs(rows.load_n).max()) > _BEYOND_N:
         return []
     span = float(np.ptp(rows.load_n))
     if not span > 0:

@@ -15,6 +15,10 @@ from flightlog.groundtests.thrust_zero_checks import THRUST_FIGURES, TORQUE_FIGU
 
 _OVERLOAD = 1.2
 """Reading over full scale beyond which a cell, or its unit, is not what was stated. [-]"""
+_LEAST_ROWS = 10
+_ALL_ROWS, _FEW_ROWS = 0.9, 0.5
+"""Parts of a step's rows with one and the same reading: at the end of a range; in general. [-]"""
+_UNIT = {"thrust": "N", "torque": "N·m"}
 _WORKING = 0.05
 """Below this part of the greatest power, ratios are noise. [-]"""
 _TOLD = 0.01
@@ -27,6 +31,7 @@ def bound_checks(
 ) -> Iterator[Finding]:
     """Give findings of readings beyond the range, of a merit above one, and of sweeps apart."""
     yield from _ranges(readings, setup)
+    yield from _saturated(readings)
     yield from _merit(readings, quantities)
     yield from _apart(readings)
 
@@ -48,6 +53,32 @@ def _ranges(readings: Readings, setup: Setup) -> Iterator[Finding]:
                     f"The {name} reaches {reached:.4g} {unit} in {run.table.name}, and the full "
                     f"scale of its cell is {full:g} {unit}.",
                     evidence={"sensor": name, "reached": reached},
+                    affects=affects,
+                )
+
+
+def _saturated(readings: Readings) -> Iterator[Finding]:
+    """Say where the rows of a step all stand at the greatest reading, and those of others don't."""
+    for name, affects in (("thrust", THRUST_FIGURES), ("torque", TORQUE_FIGURES)):
+        for run in readings.runs:
+            if name not in run.signals or run.steps.shape != "series":
+                continue
+            size = np.abs(run.signals[name])
+            parts = [size[run.steps.first[i] : run.steps.last[i] + 1] for i in run.powered]
+            parts = [p[np.isfinite(p)] for p in parts]
+            parts = [p for p in parts if len(p) >= _LEAST_ROWS]
+            if len(parts) < 3:
+                continue
+            most = max(float(p.max()) for p in parts)
+            at_end = [float(np.mean(p == most)) for p in parts]
+            alike = [float(np.unique(p, return_counts=True)[1].max()) / len(p) for p in parts]
+            if max(at_end) > _ALL_ROWS and float(np.median(alike)) < _FEW_ROWS:
+                yield ground_finding(
+                    "stand-beyond-range",
+                    f"The {name} stands at {most:.4g} {_UNIT[name]} in {100 * max(at_end):.0f} % "
+                    f"of the rows of a step in {run.table.name}, and scatters elsewhere: the end "
+                    "of its range.",
+                    evidence={"sensor": name, "reached": most},
                     affects=affects,
                 )
 

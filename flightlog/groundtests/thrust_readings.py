@@ -356,7 +356,8 @@ def _of_cell(
         )
     made = Measured(value, made.scatter, common)
     if calibration is not None:
-        made = _times(made, calibration.scale)
+        # Of torque the sign is gone, and a cell that reads backward must not bring it back.
+        made = _times(made, abs(calibration.scale) if name == "torque" else calibration.scale)
         common = dict(made.common)
         common[f"{name} calibration"] = made.value * calibration.scale_std / abs(calibration.scale)
         common[f"{name} calibration, residual"] = np.full(len(value), calibration.residual_std)

@@ -32,6 +32,8 @@ SIGNALS = ("thrust", "torque", "voltage", "current", "power", "speed", "electric
 MOST_STEPS = 2000
 MOST_BLOCKS = 200
 """A ramp is cut into no more blocks of rows."""
+_FINEST_S = 1e-5
+"""No stand writes rows closer together. [s]"""
 _LARGEST = 1e10
 """No stand reads more, in any unit of the house; time may count from 1970."""
 _JITTER = {"pulse": 4.0, "throttle": 0.6}
@@ -205,7 +207,7 @@ def _clock(table: BenchTable) -> FloatArray | None:
 
 def _spacing(clock: FloatArray) -> float:
     ahead = np.diff(clock)
-    return float(np.median(ahead[ahead > 0]))
+    return max(_FINEST_S, float(np.median(ahead[ahead > 0])))
 
 
 def _runs(flat: BoolArray) -> list[tuple[int, int]]:

@@ -384,16 +384,20 @@ def _jump(places: FloatArray, time_s: FloatArray, size: int) -> tuple[int, list[
     usual = float(np.sort(steps)[-1 - min(_USUAL_AT, len(steps) - 1)])
     far = steps > max(_JUMP_SIZES * size, _JUMP_STEPS * usual)
     seen = np.flatnonzero(np.isfinite(places[:, 0]))
-    for before, after in zip(seen[:-1], seen[1:], strict=True):
-        if after > before + 1:  # from behind what hid it, it comes back to where it can be
-            there = places[seen[seen <= before]]
-            low, high = there.min(axis=0) - size, there.max(axis=0) + size
-            far[after - 1] = bool(np.any((places[after] < low) | (places[after] > high)))
-            steps[after - 1] = float(np.hypot(*(places[after] - places[before])))
+    before, after = seen[:-1], seen[1:]
+    gap = after > before + 1  # from behind what hid it, it comes back to where it can be
+    before, after = before[gap], after[gap]
+    reach = (size + _JUMP_SIZES * usual * (after - before))[:, None]
+    low = np.fmin.accumulate(places, axis=0)[before] - reach
+    high = np.fmax.accumulate(places, axis=0)[before] + reach
+    far[after - 1] = np.any((places[after] < low) | (places[after] > high), axis=1)
+    steps[after - 1] = np.hypot(*(places[after] - places[before]).T)
     if not far.any():
         return len(places), []
     end = int(np.argmax(far)) + 1
-    message = f"At {time_s[end]:.2f} s the place that is followed jumps by {steps[end - 1]:.0f} px "
+    message = (
+        f"At {time_s[end]:.2f} s the place that is followed jumps by {steps[end - 1]:.0f} px, "
+    )
     message += "which nothing does that swings: what comes after it is left out."
     return end, [
         ground_finding(
@@ -450,11 +454,11 @@ def _rate_doubts(setup: VideoSetup, time_s: FloatArray, along_px: FloatArray) ->
 def _repeated(along_px: FloatArray) -> float:
     """Give the share of pictures, while something moves, that repeat the one before. [-]"""
     steps = np.abs(np.diff(along_px))
-    beside = np.maximum(steps[:-2], steps[2:])
-    moving = beside > 1.0
+    here, beside = steps[1:-1], np.maximum(steps[:-2], steps[2:])
+    moving = np.maximum(here, beside) > 1.0
     if np.count_nonzero(moving) < LEAST_FRAMES:
         return 0.0
-    return float(np.mean(steps[1:-1][moving] < _REPEATED * beside[moving]))
+    return float(np.mean(here[moving] < _REPEATED * beside[moving]))
 
 
 def _loudest_hz(time_s: FloatArray, along_px: FloatArray) -> float:

@@ -109,11 +109,12 @@ class _Template:
 
     def match(self, patch: Patch) -> float:
         """Correlate with a square of the same size, weighted. [-]"""
+        # Sums, not dot products: those start threads for large squares, and wait for each other.
         a, b, w = self.values.ravel(), patch.ravel(), self.weights
-        a = a - (w @ a) / w.sum()
-        b = b - (w @ b) / w.sum()
-        size = float(np.sqrt((w @ (a * a)) * (w @ (b * b))))
-        return float(w @ (a * b)) / size if size > 1e-9 else 0.0
+        a = a - (w * a).sum() / w.sum()
+        b = b - (w * b).sum() / w.sum()
+        size = float(np.sqrt((w * a * a).sum() * (w * b * b).sum()))
+        return float((w * a * b).sum()) / size if size > 1e-9 else 0.0
 
 
 @dataclass(slots=True)

@@ -26,6 +26,11 @@ ONE_MOUNTING = (
     "Repeats are sweeps of one mounting: what taking it off and on again changes is not in them. "
     "Several files of each, taken by turns, would show it."
 )
+WITHIN_PAIRS = (
+    "Pairs take out what changes from pair to pair, and not what changes within each: a pack or a "
+    "motor that drifts favours the one that always came first. Let them take turns in that too: "
+    "first A then B, next B then A."
+)
 _WIDEST, _INDENT, _LONGEST = 100, "  ", 60
 
 
@@ -147,6 +152,8 @@ def _basis(answer: GroundComparison) -> Iterator[str]:
             "Files were not paired. Where they were taken by turns, --paired takes out what "
             "changed for both between turns."
         )
+    else:
+        yield WITHIN_PAIRS
     if answer.same_bench:
         yield "All were read by the same calibration, which cancels in percentages."
     yield (

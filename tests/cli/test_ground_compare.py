@@ -52,7 +52,9 @@ def test_turns_in_pairs_show_what_drift_hides(stand, capsys):
     named = ["tractor", "pusher"]
 
     assert 0 == compare("thrust", **sides, named=named, at=["power=600"], paired=True)
-    assert "tractor is better by more than 2 %" in said(capsys)
+    paired = said(capsys)
+    assert "tractor is better by more than 2 %" in paired
+    assert "first A then B, next B then A" in paired
     assert 0 == compare("thrust", **sides, named=named, at=["power=600"])
     apart = said(capsys)
     assert "better by more" not in apart

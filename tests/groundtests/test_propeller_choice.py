@@ -165,6 +165,20 @@ def test_a_propeller_that_can_not_lift_off_is_ruled_out_and_not_hidden():
     assert "" == choice.best
 
 
+def test_a_curve_that_just_ends_past_lift_off_withholds_and_rules_nothing_out():
+    """Lift-off at 13.9 m/s, 1 % before the curve ends: nothing says that it can't lift off."""
+    whole = parabola()
+    leave = math.sqrt(2 * 8.0 * G0_M_S2 / (RHO0 * 0.55 * 1.50 / 1.1**2))
+    inside = np.asarray(whole.j) <= 1.01 * leave / (N * DIAMETER)
+    curve = PropellerCurve(*(np.asarray(c)[inside] for c in (whole.j, whole.ct, whole.cp)))
+    made = choose_propeller(
+        AIRCRAFT, [candidate(curve=curve)], PropellerLimits(roll_m=40.0), "roll"
+    ).candidates[0]
+
+    assert "rows of higher J" in made.withheld["roll_m"]
+    assert made.state == OPEN
+
+
 def test_the_limits_decide_and_what_can_not_be_judged_stays_open():
     limits = PropellerLimits(
         roll_m=32.0, current_a=60.0, power_w=1400, tip_mach=0.65, clearance_mm=25

@@ -161,6 +161,18 @@ def test_repeats_that_lie_apart_are_told_and_widen():
     assert answer.figures["weighing.mass"].quantity.std > 0.1
 
 
+def test_two_readings_that_scatter_hold_the_mass_in_95_percent():
+    """20 g of scatter, read twice on scales of 1 g: three degrees of freedom are few."""
+    rng = np.random.default_rng(4)
+    held = []
+    for _ in range(400):
+        rows = [(n, x, y, kg + e) for n, x, y, kg in WORKED for e in rng.normal(0, 0.02, 2)]
+        low, high = weighed(rows, Setup(0.001, 0.001)).figures["weighing.mass"].quantity.interval()
+        held.append(low < 8.0 < high)
+
+    assert np.mean(held) > 0.92
+
+
 def test_a_nose_wheel_that_bears_little_is_told():
     rows = [("nose", -0.02, 0.0, 0.3), ("left", 0.56, -0.25, 3.8), ("right", 0.56, 0.25, 3.9)]
 

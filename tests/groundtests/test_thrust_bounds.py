@@ -113,3 +113,40 @@ def test_what_a_whole_sweep_is_off_by_counts_once_and_not_for_each_step(files):
             held.append(low < 0.1 < high)
 
     assert 0.9 < np.mean(held)
+
+
+def series(seed: int, most_n: float = np.inf) -> BenchTable:
+    """Steps held for 5 s at 10 Hz, with a cell that ends at ``most_n``."""
+    rng = np.random.default_rng(seed)
+    pulse = np.repeat([1000.0, 1200, 1400, 1600, 1800, 1950, 1000], 50)
+    turns = np.where(pulse > 1000, 120 * (np.maximum(pulse - 1000, 0) / 950) ** 0.75, 0.0)
+    t = CT * RHO * turns**2 * D_M**4 + 0.05 * rng.standard_normal(pulse.size)
+    q = CP / (2 * np.pi) * RHO * turns**2 * D_M**5 + 0.001 * rng.standard_normal(pulse.size)
+    columns = {
+        "time": np.arange(pulse.size) / 10,
+        "pulse": pulse,
+        "thrust": np.minimum(t, most_n),
+        "torque": q,
+        "voltage": np.full(pulse.size, 22.0),
+        "current": 0.1 + turns**3 * 2.3e-5,
+        "speed": 2 * np.pi * turns,
+    }
+    return BenchTable(f"series{seed}.csv", columns)
+
+
+def test_a_cell_at_the_end_of_its_range_gives_no_thrust():
+    """40 N are pulled, and the cell shows 30: exactly that in every row of the highest step."""
+    found = answer(*(series(k, most_n=30.0) for k in range(3)))
+
+    assert "stand-beyond-range" in codes(found)
+    assert "thrust.greatest" in found.withheld
+    assert "thrust.greatest" in answer(*(series(k) for k in range(3))).figures
+
+
+def test_a_torque_cell_that_reads_backward_is_calibrated_all_the_same():
+    backward = [{"load_nm": x, "reading_nm": -x} for x in (0.0, 0.5, 1.0, 0.5, 0.0)]
+    found = answer(
+        *(sweep(k, torque=-1.0) for k in range(3)), torque_calibration=backward, load_std_pct=0.1
+    )
+
+    assert found.figures["thrust.cp"].quantity.value == pytest.approx(CP, rel=0.01)

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from flightlog.errors import FlightlogError, LogFileError, TeamFileError
 from flightlog.ground_figures import GROUND_FIGURES
-from flightlog.groundtests import video_files
+from flightlog.groundtests import tip_video, video_files
 from flightlog.groundtests.registry import GROUND_KINDS
 from flightlog.groundtests.tip_video import VideoSetup, is_video, read_tip_video
 from flightlog.groundtests.video_tracking import Tracker
@@ -395,3 +395,91 @@ def test_fields_of_the_bench_file_are_those_of_the_settings():
 
     assert set(VideoBench.model_fields) == {f.name for f in fields(VideoSetup)}
     assert GROUND_KINDS["ringdown"].setup(video=VideoBench().model_dump()).video is not None
+
+
+# --- what stands in the pictures, and is wrong
+
+
+def ringing(rate_hz: float, hz: float, length_s: float = 8.0) -> tuple[np.ndarray, np.ndarray]:
+    """Times, and places [px] that ring down from 12 px with 2 %; closed form."""
+    times = np.arange(round(length_s * rate_hz)) / rate_hz
+    return times, 12 * np.exp(-0.02 * 2 * np.pi * hz * times) * np.cos(2 * np.pi * hz * times)
+
+
+def rate_codes(times: np.ndarray, along: np.ndarray, **stated: float) -> dict[str, str]:
+    found = tip_video._rate_doubts(VideoSetup(**stated), times, along)
+    return {f.code: f.severity for f in found}
+
+
+def test_few_pictures_a_second_stop_figures_that_a_faster_ring_would_give_too():
+    """6.5 Hz at 10 pictures a second gives the same places as 3.5 Hz (Shannon 1949)."""
+    times, along = ringing(10.0, 6.5)
+
+    (found,) = (
+        f
+        for f in tip_video._rate_doubts(VideoSetup(), times, along)
+        if f.code == "video-rate-ambiguous"
+    )
+
+    assert found.severity == "stop"
+    assert found.evidence["other_hz"] == pytest.approx(6.5, abs=0.15)
+    assert "ringdown.*" in found.affects
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "hz", "stated", "severity"),
+    [
+        (60.0, 6.5, {}, None),
+        (24.0, 6.5, {}, "note"),
+        (30.0, 27.0, {}, "note"),
+        (10.0, 2.5, {"nothing_above_hz": 4.0}, None),
+        (10.0, 2.5, {"nothing_above_hz": 6.0}, "stop"),
+    ],
+)
+def test_what_else_could_look_so_is_told_unless_it_is_known(rate_hz, hz, stated, severity):
+    times, along = ringing(rate_hz, hz)
+
+    assert rate_codes(times, along, **stated).get("video-rate-ambiguous") == severity
+
+
+def test_pictures_that_show_a_swing_are_counted_rightly():
+    """24 pictures a second of 6.5 Hz are 3.7 for each swing."""
+    times, along = ringing(24.0, 6.5)
+    (found,) = (
+        f for f in tip_video._rate_doubts(VideoSetup(), times, along) if f.code == "video-rate-low"
+    )
+
+    assert found.evidence["pictures_per_swing"] == pytest.approx(24 / 6.5, rel=0.03)
+
+
+def test_pictures_that_were_doubled_count_once():
+    _, along = ringing(15.0, 6.5)
+    doubled = np.repeat(along, 2)
+
+    codes = rate_codes(np.arange(len(doubled)) / 30.0, doubled)
+
+    assert codes["video-rate-ambiguous"] == "stop"
+    assert "video-repeats" in codes
+    assert "video-repeats" not in rate_codes(*ringing(24.0, 6.5))
+
+
+@pytest.mark.parametrize("gap", [0, 3])
+def test_what_comes_after_a_jump_to_another_place_is_left_out(gap):
+    times, along = ringing(60.0, 6.5, 4.0)
+    places = np.stack([np.full_like(along, 300.0), 120 - along], axis=1)
+    places[150:] += (90.0, 40.0)
+    places[150 - gap : 150] = np.nan
+
+    end, found = tip_video._jump(places, times, 19)
+
+    assert end == 150
+    assert [f.code for f in found] == ["marker-jumped"]
+
+
+@pytest.mark.parametrize(("rate_hz", "hz"), [(60.0, 6.5), (24.0, 6.5), (240.0, 3.0), (10.0, 6.5)])
+def test_no_ring_is_a_jump_not_even_from_behind_a_hand(rate_hz, hz):
+    times, along = ringing(rate_hz, hz)
+    places = np.stack([np.full_like(along, 300.0), 120 - 6 * along], axis=1)
+    places[20:24] = np.nan
+
+    assert tip_video._jump(places, times, 19) == (len(times), [])

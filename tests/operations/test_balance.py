@@ -106,11 +106,12 @@ def test_repeats_add_how_they_scatter_and_take_nothing_from_the_scale():
 
     body = weigh(repeated, 0.005, 1e-9)
 
-    # Sums of squares 0.0008 and 0.0002 on 2 + 1 degrees of freedom, over all scales.
-    one = math.sqrt(0.0010 / 3)
+    # Sums of squares 0.0008 and 0.0002 on 2 + 1 degrees of freedom, over all scales; Student's
+    # 97.5 % quantile for three is 3.1824, the Gaussian's 1.9600.
+    one = math.sqrt(0.0010 / 3) * 3.1824463052842638 / 1.959963984540054
     of_scales = [math.hypot(0.005, one / math.sqrt(n)) for n in (3, 2, 1)]
     assert near(1.02 + 2.01 + 2.00) == body.mass.value
-    assert near(math.sqrt(sum(u**2 for u in of_scales))) == body.mass.std
+    assert pytest.approx(math.sqrt(sum(u**2 for u in of_scales)), rel=1e-6) == body.mass.std
     same = (Scale("nose", 0.0, 0.0, (1.0,) * 9), *SCALES[1:])
     assert near(0.005 * math.sqrt(3)) == weigh(same, 0.005, 0.001).mass.std
 
