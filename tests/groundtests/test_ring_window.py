@@ -88,3 +88,15 @@ def test_no_numbers_break_it(t, y):
     every, _ = found(t, y)
     for part, w in every:
         assert 0 <= w.first < w.last <= part.t.size
+
+
+def test_a_ring_that_a_hand_stops_ends_before_it():
+    """1.7 Hz at 0.5 %, stopped after 12 s at half of its amplitude: no still rows in it."""
+    t, y, starts = recording(
+        [[Truth(1.7, 0.005)]], noise=0.005, ring_s=18.0, rest_s=3.0, rate_hz=200.0
+    )
+    still = np.random.default_rng(1).normal(0, 0.005, t.size)
+    every, _ = found(t, np.where(t > starts[0] + 12.0, still, y))
+    part, longest = max(every, key=lambda pair: pair[1].last - pair[1].first)
+
+    assert starts[0] + 10.0 < part.t[longest.last - 1] <= starts[0] + 12.05
