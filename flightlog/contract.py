@@ -222,11 +222,7 @@ def _rolled(distance: Uncertain | None) -> Json | None:
 
 def _sortie(debrief: SortieDebrief) -> Json:
     sortie = debrief.sortie
-    figures = {id_: _figure(figure) for id_, figure in debrief.figures.items()}
-    withheld = dict(debrief.withheld)
-    for id_ in [i for i, body in figures.items() if not _is_finite(body)]:
-        del figures[id_]
-        withheld[id_] = "its value or interval is not a finite number"
+    figures, withheld = figures_json(debrief.figures, debrief.withheld)
     return {
         "number": sortie.number,
         "launch": sortie.launch,
@@ -244,6 +240,14 @@ def _sortie(debrief: SortieDebrief) -> Json:
         "score": debrief.score and _score(debrief.score),
         "findings": [finding_json(f) for f in debrief.findings],
     }
+
+
+def figures_json(figures: Mapping[str, Figure], withheld: Mapping[str, str]) -> tuple[Json, Json]:
+    """Give figures, and what is withheld; a figure that is not finite moves over."""
+    given = {id_: _figure(figure) for id_, figure in figures.items()}
+    endless = [id_ for id_, body in given.items() if not _is_finite(body)]
+    why = dict.fromkeys(endless, "its value or interval is not a finite number")
+    return {k: v for k, v in given.items() if k not in endless}, {**withheld, **why}
 
 
 def _is_finite(body: Json) -> bool:

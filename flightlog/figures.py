@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from typing import TypeVar
 
 from flightlog.findings import Finding, affected
 from flightlog.uncertain import Quantity
@@ -612,7 +613,7 @@ def settle(
         if stop is not None:
             withheld[id_] = f"{stop.message.rstrip('.')} ({stop.code})"
         elif id_ in given:
-            figures[id_] = _widened(given[id_], findings)
+            figures[id_] = as_wide_as(given[id_], findings)
         elif id_ in reasons:
             withheld[id_] = reasons[id_]
         elif missing:
@@ -620,7 +621,10 @@ def settle(
     return figures, withheld
 
 
-def _widened(figure: Figure, findings: Iterable[Finding]) -> Figure:
+SomeFigure = TypeVar("SomeFigure", bound=Figure)
+
+
+def as_wide_as(figure: SomeFigure, findings: Iterable[Finding]) -> SomeFigure:
     """Return the figure as wide as findings make it, which its method then says."""
     widening = [f for f in findings if _widens(f, figure.id)]
     if not widening:

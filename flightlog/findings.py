@@ -727,13 +727,14 @@ def make_finding(
     start_s: float | None = None,
     end_s: float | None = None,
     widen: float = 0.0,
+    kinds: Mapping[str, FindingKind] = FINDINGS,
 ) -> Finding:
     """Make a finding of a known kind.
 
     Parameters
     ----------
     code : str
-        Slug in `FINDINGS`.
+        Slug in ``kinds``.
     message : str
         One sentence with the numbers that were met.
     evidence : mapping, optional
@@ -746,13 +747,15 @@ def make_finding(
         Where on the log's clock. [s]
     widen : float, optional
         Share of the value that is added to the standard uncertainty of what it affects. [-]
+    kinds : mapping of str to FindingKind, optional
+        The dictionary; there is one of logs, and one of ground tests.
 
     Raises
     ------
     KeyError
         If the slug is not in the dictionary.
     """
-    kind = FINDINGS[code]
+    kind = kinds[code]
     return Finding(
         code=code,
         severity=severity or kind.severity,

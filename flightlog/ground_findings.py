@@ -5,10 +5,10 @@ Kinds and severities are those of `flightlog.findings`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from functools import partial
 from types import MappingProxyType
 
-from flightlog.findings import Finding, FindingKind, Severity
+from flightlog.findings import FindingKind, Severity, make_finding
 
 
 def _kind(code: str, severity: Severity, spoils: str, remedy: str) -> FindingKind:
@@ -669,51 +669,5 @@ GROUND_FINDINGS: MappingProxyType[str, FindingKind] = MappingProxyType(
 )
 """Slug -> kind."""
 
-
-def ground_finding(
-    code: str,
-    message: str,
-    *,
-    evidence: Mapping[str, float | int | str] | None = None,
-    affects: Iterable[str] | None = None,
-    severity: Severity | None = None,
-    start_s: float | None = None,
-    end_s: float | None = None,
-    widen: float = 0.0,
-) -> Finding:
-    """Make a finding of a known kind.
-
-    Parameters
-    ----------
-    code : str
-        Slug in `GROUND_FINDINGS`.
-    message : str
-        One sentence with the numbers that were met.
-    evidence : mapping, optional
-        The numbers for machines.
-    affects : iterable of str, optional
-        Patterns of figure ids, narrower than the kind's own.
-    severity : str, optional
-        Where this instance is milder than its kind.
-    start_s, end_s : float, optional
-        Where in the file, by its own clock. [s]
-    widen : float, optional
-        Share of the value that is added to the standard uncertainty of what it affects. [-]
-
-    Raises
-    ------
-    KeyError
-        If the code is not in the dictionary.
-    """
-    kind = GROUND_FINDINGS[code]
-    return Finding(
-        code=code,
-        severity=severity or kind.severity,
-        message=message,
-        evidence=dict(evidence or {}),
-        affects=tuple(kind.spoils if affects is None else affects),
-        remedy=kind.remedy,
-        start_s=start_s,
-        end_s=end_s,
-        widen=widen,
-    )
+ground_finding = partial(make_finding, kinds=GROUND_FINDINGS)
+"""Make a finding of a ground test; see `flightlog.findings.make_finding`."""

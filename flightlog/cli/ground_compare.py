@@ -121,25 +121,36 @@ def choose(
     mission: Annotated[
         Path, typer.Argument(metavar="MISSION.toml", help="The mission file: what could fly what.")
     ],
+    sheet: Annotated[
+        Path | None,
+        typer.Option(
+            "--sheet", metavar="FILE", help="Write it as a sheet with its chart, .pdf or .html."
+        ),
+    ] = None,
     as_json: JsonOption = False,
 ) -> int:
     """Choose propeller and pack for a mission: roll, energy per distance, current and rpm limits.
 
     Each limit is met, not met, not shown or not assessable. The best is named only among those that
-    are shown to hold all of them, with those that are not shown to be worse.
+    are shown to hold all of them, with those that are not shown to be worse. The chart on the sheet
+    shows roll against energy.
 
-    Example: flightlog groundtest choose mission.toml
+    Example: flightlog groundtest choose mission.toml --sheet choice.pdf
     """
+    from flightlog.cli.ground_sheets import check_sheet, write_choice_sheet
     from flightlog.operations.ground_choice import run_choice
     from flightlog.reports.ground_choice_json import choice_json
     from flightlog.reports.ground_choice_words import choice_lines
 
+    check_sheet(sheet)
     answer = run_choice(mission)
     console = out()
     if as_json:
         console.json(_dumped(choice_json(answer)))
     else:
         console.lines(choice_lines(answer, width=console.width))
+    if sheet is not None:
+        write_choice_sheet(sheet, answer)
     return wall.DONE
 
 

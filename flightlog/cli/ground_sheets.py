@@ -1,4 +1,4 @@
-"""The sheet of a ground test as a file."""
+"""The sheet of a ground test, or of a choice for a mission, as a file."""
 
 from __future__ import annotations
 
@@ -13,7 +13,9 @@ if TYPE_CHECKING:
     from flightlog.logbook.entry import Entry
     from flightlog.operations.desk import Desk
     from flightlog.operations.ground_baseline import Against
+    from flightlog.operations.ground_choice import GroundChoice
     from flightlog.operations.ground_test import GroundTest
+    from flightlog.reports.sheet_content import SheetContent
 
 _PDF, _HTML = ".pdf", (".html", ".htm")
 
@@ -50,7 +52,17 @@ def write_sheet(
     from flightlog.reports.ground_sheet import ground_sheet
 
     made = desk.ledger.now if desk is not None else datetime.now(UTC)
-    content = ground_sheet(test, against, desk=desk, entry=entry, made=made)
+    _write(to, ground_sheet(test, against, desk=desk, entry=entry, made=made))
+
+
+def write_choice_sheet(to: Path, answer: GroundChoice) -> None:
+    """Write the sheet of a choice for a mission, with its chart."""
+    from flightlog.reports.ground_choice_sheet import choice_sheet
+
+    _write(to, choice_sheet(answer, made=datetime.now(UTC)))
+
+
+def _write(to: Path, content: SheetContent) -> None:
     if to.suffix.casefold() == _PDF:
         from flightlog.reports.sheet_pdf import sheet_pdf
 

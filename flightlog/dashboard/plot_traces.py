@@ -57,14 +57,16 @@ def traces_of(chart: Chart, panel: Panel, most: int) -> Iterator[Json]:
 
 
 def _spot(spot: Spot) -> Json:
+    label = {"text": [shown(spot.label)], "textposition": "top right"} if spot.label else {}
     return {
         "type": "scatter",
-        "mode": "markers",
+        "mode": "markers+text" if label else "markers",
         "name": shown(spot.name),
         "x": [spot.x],
         "y": [spot.y],
         "marker": _sign(SIGNS[SPOTS[spot.shape]], 12, INK),
         "hovertemplate": f"{shown(spot.name)}<extra></extra>",
+        **label,
     }
 
 

@@ -5,33 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from flightlog.figures import widened_by
+from flightlog.figures import Figure, as_wide_as
 from flightlog.findings import Finding, affected
 from flightlog.ground_figures import GROUND_FIGURES
-from flightlog.uncertain import Quantity
 
 Cell = float | int | str | None
 
 
 @dataclass(frozen=True, slots=True)
-class GroundFigure:
-    """One number of one ground test.
+class GroundFigure(Figure):
+    """One number of one ground test: a figure whose id is a key of `GROUND_FIGURES`.
 
-    Attributes
-    ----------
-    id : str
-        Key of `GROUND_FIGURES`.
-    quantity : Quantity
-        The number in the unit of its kind.
-    method : str
-        How it was had, in a few words.
-    sources : tuple of str
-        Columns that it came from, or ``("declared",)``.
+    Its sources are the columns that it came from, or ``("declared",)``.
     """
 
-    id: str
-    quantity: Quantity
-    method: str
     sources: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -130,16 +117,7 @@ def settled(answer: GroundAnswer, more: Iterable[Finding] = ()) -> GroundAnswer:
         if stop is not None:
             withheld[id_] = f"{stop.message.rstrip('.')} ({stop.code})"
         elif id_ in answer.figures:
-            figures[id_] = _widened(answer.figures[id_], findings)
+            figures[id_] = as_wide_as(answer.figures[id_], findings)
         else:
             withheld[id_] = answer.withheld[id_]
     return replace(answer, figures=figures, withheld=withheld, findings=findings)
-
-
-def _widened(figure: GroundFigure, findings: Iterable[Finding]) -> GroundFigure:
-    findings = [f for f in findings if f.widen > 0 and affected(f, figure.id)]
-    quantity = widened_by(findings, figure.id, figure.quantity)
-    if quantity is figure.quantity:
-        return figure
-    names = ", ".join(dict.fromkeys(f.code for f in findings))
-    return replace(figure, quantity=quantity, method=f"{figure.method}; interval widened: {names}")

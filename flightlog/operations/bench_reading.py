@@ -15,20 +15,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from flightlog.errors import LogFileError, TeamFileError
+from flightlog.errors import TeamFileError
 from flightlog.findings import Finding
 from flightlog.ground_findings import ground_finding
 from flightlog.groundtests.bench_table import BenchColumn, BenchTable, FloatArray
 from flightlog.groundtests.registry import GroundKind
 from flightlog.groundtests.video_files import is_video
 from flightlog.operations.bench_clock import MINUTES, TIME_OF_DAY, clock_of, is_clock
+from flightlog.operations.stated_columns import numbers_at, opened, place_of, unlike
 from flightlog.team_files.bench_file import BenchColumnTable, BenchFile
 from flightlog.team_files.column_map import FileSection
 from flightlog.team_files.reading import near_miss
 
 if TYPE_CHECKING:
     from flightlog.importers.delimited_file import TextFile
-    from flightlog.importers.delimited_numbers import NumberStyle, Unreadable
+    from flightlog.importers.delimited_numbers import Unreadable
     from flightlog.team_files.column_units import ColumnUnit
 
 LARGEST_BYTES = 200_000_000
@@ -104,9 +105,9 @@ def read_bench_table(path: Path, kind: GroundKind, bench: BenchFile | None) -> B
     if kind.word == "ringdown" and is_video(path):
         return _filmed(path, bench)
     section = bench.file if bench is not None else FileSection()
-    file = _opened(path, section)
+    file = opened(path, section, LARGEST_BYTES, "a bench file")
     if not len(file.table):
-        raise _unlike(path, "holds no row", "Name a file with rows of numbers.")
+        raise unlike(path, "holds no row", "Name a file with rows of numbers.")
     places, unclear = _places(file, kind, bench)
     columns: dict[str, FloatArray] = {}
     texts: dict[str, tuple[str, ...]] = {}
@@ -145,7 +146,7 @@ def recognised_headers(path: Path, kind: GroundKind) -> tuple[tuple[Header, ...]
     """
     if kind.word == "ringdown" and is_video(path):
         return (), ()
-    file = _opened(path, FileSection())
+    file = opened(path, FileSection(), LARGEST_BYTES, "a bench file")
     found: dict[str, Header] = {}
     used: set[int] = set()
     for column in kind.columns:
@@ -166,30 +167,6 @@ def _filmed(path: Path, bench: BenchFile | None) -> BenchReading:
     return BenchReading(seen.table, sha256_of_file(path), seen.findings, seen.taken)
 
 
-def _unlike(path: Path, found: str, fix: str) -> LogFileError:
-    return LogFileError(found, where=path.name or str(path), fix=fix)
-
-
-def _opened(path: Path, section: FileSection) -> TextFile:
-    from flightlog.importers.delimited_file import open_text
-
-    try:
-        size = path.stat().st_size
-    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
-        said = getattr(error, "strerror", None) or "no file can have this name"
-        raise _unlike(path, f"can't be read ({said})", "Check the name.") from error
-    if size > LARGEST_BYTES:
-        raise _unlike(path, f"holds {size} bytes, too many for a bench file", "Check the name.")
-    return open_text(
-        path,
-        encoding=section.encoding,
-        delimiter="\t" if section.delimiter == "tab" else section.delimiter,
-        header_line=section.header_line,
-        skip_lines=section.skip_lines,
-        comments=None if section.comment is None else (section.comment,),
-    )
-
-
 # --- which column is which
 
 
@@ -201,7 +178,7 @@ def _places(
     places: dict[str, _Place] = {}
     for name, stated in (bench.columns if bench is not None else {}).items():
         column = _known(name, known, bench)
-        at = _found(file, stated.header)
+        at = place_of(file, stated.header)
         unit = _stated_unit(name, column, stated, bench, file.table.some(at))
         places[name] = _Place(name, column, at, stated.header, unit, stated)
     used = {place.at for place in places.values()}
@@ -242,17 +219,6 @@ def _known(name: str, known: dict[str, BenchColumn], bench: BenchFile | None) ->
         hint = near_miss(name, list(known)) or f"Known here: {', '.join(known)}."
         raise TeamFileError("is no column of this test", where=where, fix=hint)
     return column
-
-
-def _found(file: TextFile, header: str) -> int:
-    from flightlog.importers.common import clean_text
-
-    known = file.table.header
-    for name in (header, clean_text(header).strip()[:80]):
-        if name in known:
-            return known.index(name)
-    hint = near_miss(header, list(known)) or f"Its headers are {', '.join(known[:12])}."
-    raise _unlike(file.path, f"has no column {header[:60]!r}", hint)
 
 
 def _stated_unit(
@@ -319,7 +285,8 @@ def _recognised(file: TextFile, column: BenchColumn) -> list[tuple[str, int, str
 
 
 def _guess_finding(places: Sequence[_Place]) -> Finding:
-    told = ", ".join(f"{p.name.replace('_', ' ')} from {p.header!r}" for p in places)
+    # Which header each came from stands with the file; a stand has more than a sentence takes.
+    told = ", ".join(p.name.replace("_", " ") for p in places)
     return ground_finding("columns-guessed", f"Recognised by their headers: {told}.")
 
 
@@ -336,7 +303,7 @@ def _check_needed(table: BenchTable, kind: GroundKind, path: Path, unclear: dict
         told.append(f"no {name.replace('_', ' ')}: {why}")
         units = ", ".join(u.name for u in units_for(column.unit)) if column.unit != TEXT else ""
         fixes.append(f"[columns.{name}] with header" + (f" and unit ({units})" if units else ""))
-    raise _unlike(
+    raise unlike(
         path,
         f"has {'; '.join(told)}",
         f"State {'; '.join(fixes)} in a bench file. 'flightlog groundtest bench {kind.word} FILE' "
@@ -351,21 +318,11 @@ def _values(
     file: TextFile, section: FileSection, place: _Place
 ) -> tuple[FloatArray, list[Finding]]:
     """Read the numbers of a column, in the unit of its kind."""
-    from flightlog.importers.delimited_numbers import numbers
     from flightlog.importers.delimited_tables import to_house
 
     if place.column.name == "time" and place.unit in (TIME_OF_DAY, MINUTES):
         return _clock(file, place)
-    blank = {text.strip() for text in section.missing if isinstance(text, str)}
-    pieces = (
-        ["" if cell.strip() in blank else cell for cell in piece] if blank else piece
-        for piece in file.table.pieces(place.at)
-    )
-    style = _style(file, section, place)
-    values, bad = numbers(file.table, place.at, style, cells=pieces)
-    for sentinel in section.missing:
-        if not isinstance(sentinel, str):
-            values = np.where(values == sentinel, np.nan, values)
+    values, bad = numbers_at(file, section, place.at, place.header, "a bench file")
     unit = _unit(place.unit, place.column) if place.column.unit else None
     if unit is not None:
         values = to_house(values, unit)
@@ -404,21 +361,6 @@ def _unreadable(bad: Unreadable, place: _Place, what: str) -> list[Finding]:
             evidence={"column": place.name, "cells": bad.count, "line": bad.line},
         )
     ]
-
-
-def _style(file: TextFile, section: FileSection, place: _Place) -> NumberStyle:
-    from flightlog.importers.delimited_numbers import NumberStyle, style_of
-
-    if section.decimal is not None:
-        return NumberStyle(section.decimal)
-    style = style_of(file.table.some(place.at), elsewhere=file.decimal)
-    if style.unclear:
-        raise _unlike(
-            file.path,
-            f"may have thousands or decimal commas in {place.header[:60]!r}",
-            'Write decimal = "," or "." under [file] in a bench file.',
-        )
-    return style
 
 
 def _time_findings(table: BenchTable) -> list[Finding]:

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import json
-import math
-from collections.abc import Mapping
-from typing import Any
 
 from flightlog.contract import (
     TOOL_VERSION,
     Json,
     bounds_json,
+    figures_json,
     finding_json,
     outcome_json,
     plain_json,
 )
 from flightlog.ground_figures import GROUND_VERSION
-from flightlog.groundtests.answer import GroundFigure, ResultTable
+from flightlog.groundtests.answer import ResultTable
 from flightlog.operations.ground_baseline import Against, Moved
 from flightlog.operations.ground_test import GroundTest, TestedFile
 from flightlog.operations.positions import named
@@ -43,9 +41,7 @@ def ground_json(test: GroundTest, against: Against | None = None) -> Json:
         interval is not finite stands under ``withheld``.
     """
     answer = test.answer
-    figures = {id_: _figure(figure) for id_, figure in answer.figures.items()}
-    endless = [id_ for id_, body in figures.items() if not _is_finite(body)]
-    withheld = {**answer.withheld, **dict.fromkeys(endless, "its interval has no end")}
+    figures, withheld = figures_json(answer.figures, answer.withheld)
     bench = test.bench
     body = {
         "schema": SCHEMA,
@@ -55,7 +51,7 @@ def ground_json(test: GroundTest, against: Against | None = None) -> Json:
         "bench": _bench(test),
         "subject": _subject(test),
         "instrument": bench.instrument if bench is not None else "",
-        "figures": {id_: body for id_, body in figures.items() if id_ not in endless},
+        "figures": figures,
         "withheld": withheld,
         "outcomes": [outcome_json(outcome) for outcome in test.outcomes],
         "tables": {table.key: _table(table) for table in answer.tables},
@@ -70,18 +66,6 @@ def ground_text(test: GroundTest, against: Against | None = None) -> str:
     """Write a ground test as JSON text, indented, fit for UTF-8."""
     body = ground_json(test, against)
     return json.dumps(body, ensure_ascii=False, allow_nan=False, indent=2)
-
-
-def _figure(figure: GroundFigure) -> Json:
-    return {
-        **bounds_json(figure.quantity, unit=True, level=True),
-        "method": figure.method,
-        "sources": list(figure.sources),
-    }
-
-
-def _is_finite(body: Mapping[str, Any]) -> bool:
-    return all(math.isfinite(body[key]) for key in ("value", "low", "high", "level"))
 
 
 def _file(file: TestedFile) -> Json:

@@ -17,12 +17,11 @@ import numpy.typing as npt
 
 from flightlog.constants import ZERO_CELSIUS_K
 from flightlog.errors import LogFileError
+from flightlog.operations.stated_columns import numbers_at, opened, place_of, unlike
 from flightlog.team_files.meter_map import HOUSE, MeterColumn, MeterMap, read_meter_map
-from flightlog.team_files.reading import near_miss
 
 if TYPE_CHECKING:
     from flightlog.importers.delimited_file import TextFile
-    from flightlog.importers.delimited_numbers import NumberStyle
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -94,7 +93,7 @@ def read_meter(path: Path, map_path: Path) -> Reading:
         If the file can't be read, is not what the map says, or holds no wind to average.
     """
     made = read_meter_map(map_path)
-    file = _opened(path, made)
+    file = opened(path, made.file, LARGEST_BYTES, "a meter's file")
     if not len(file.table):
         raise _unlike(path, "holds no row")
     stamps = _stamps(file, made)
@@ -179,39 +178,7 @@ def _direction(speed: FloatArray, origin_deg: FloatArray) -> float:
 
 
 def _unlike(path: Path, found: str, fix: str = "Check the map and the meter.") -> LogFileError:
-    return LogFileError(found, where=path.name or str(path), fix=fix)
-
-
-def _opened(path: Path, made: MeterMap) -> TextFile:
-    from flightlog.importers.delimited_file import open_text
-
-    try:
-        size = path.stat().st_size
-    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
-        said = getattr(error, "strerror", None) or "no file can have this name"
-        raise _unlike(path, f"can't be read ({said})", "Check the name.") from error
-    if size > LARGEST_BYTES:
-        raise _unlike(path, f"holds {size} bytes, too many for a meter's file", "Check the name.")
-    section = made.file
-    return open_text(
-        path,
-        encoding=section.encoding,
-        delimiter="\t" if section.delimiter == "tab" else section.delimiter,
-        header_line=section.header_line,
-        skip_lines=section.skip_lines,
-        comments=None if section.comment is None else (section.comment,),
-    )
-
-
-def _place(file: TextFile, header: str) -> int:
-    from flightlog.importers.common import clean_text
-
-    known = file.table.header
-    for name in (header, clean_text(header).strip()[:80]):
-        if name in known:
-            return known.index(name)
-    hint = near_miss(header, list(known)) or f"Its headers are {', '.join(known[:12])}."
-    raise _unlike(file.path, f"has no column {header[:60]!r}", hint)
+    return unlike(path, found, fix)
 
 
 def _stamps(file: TextFile, made: MeterMap) -> FloatArray:
@@ -219,7 +186,7 @@ def _stamps(file: TextFile, made: MeterMap) -> FloatArray:
     from flightlog.importers.delimited_times import joined, read_moments
 
     time, table = made.time, file.table
-    places = [_place(file, header) for header in time.columns]
+    places = [place_of(file, header) for header in time.columns]
     if time.format in _FACTORS:
         stamps = _numbers(file, made, places[0], time.columns[0], "s") / _FACTORS[time.format]
     else:
@@ -254,7 +221,7 @@ def _column(file: TextFile, made: MeterMap, name: str, column: MeterColumn) -> F
     from flightlog.team_files.column_units import named_unit
 
     unit = named_unit(column.unit, HOUSE[name])
-    values = _numbers(file, made, _place(file, column.header), column.header, HOUSE[name], name)
+    values = _numbers(file, made, place_of(file, column.header), column.header, HOUSE[name], name)
     return to_house(values, unit) if unit is not None else values
 
 
@@ -262,16 +229,10 @@ def _numbers(
     file: TextFile, made: MeterMap, at: int, header: str, house: str, name: str = ""
 ) -> FloatArray:
     """Read a column, and see that the units in the file are those of the map."""
-    from flightlog.importers.delimited_numbers import numbers
     from flightlog.team_files.column_units import spelled_unit
 
-    table, missing = file.table, made.file.missing
-    blank = {text.strip() for text in missing if isinstance(text, str)}
-    pieces = (
-        ["" if cell.strip() in blank else cell for cell in piece] if blank else piece
-        for piece in table.pieces(at)
-    )
-    values, bad = numbers(table, at, _style(file, made, at, header), cells=pieces)
+    table = file.table
+    values, bad = numbers_at(file, made.file, at, header, "the map")
     if name:
         written = {*bad.units, *table.dialect.units[at : at + 1]} - {""}
         unit = getattr(made.columns, name).unit
@@ -283,22 +244,4 @@ def _numbers(
                     f"has {header[:60]!r} in {told.name}, and the map says {unit}",
                     "Correct the unit in the map.",
                 )
-    for sentinel in missing:
-        if not isinstance(sentinel, str):
-            values = np.where(values == sentinel, np.nan, values)
     return values
-
-
-def _style(file: TextFile, made: MeterMap, at: int, header: str) -> NumberStyle:
-    from flightlog.importers.delimited_numbers import NumberStyle, style_of
-
-    if made.file.decimal is not None:
-        return NumberStyle(made.file.decimal)
-    style = style_of(file.table.some(at), elsewhere=file.decimal)
-    if style.unclear:
-        raise _unlike(
-            file.path,
-            f"may have thousands or decimal commas in {header[:60]!r}",
-            'Write decimal = "," or "." under [file] in the map.',
-        )
-    return style

@@ -80,12 +80,15 @@ class Spot:
         In the units of the axes.
     shape : {"circle", "square", "triangle", "cross"}
         No two kinds of a chart alike.
+    label : str
+        A word or two drawn beside it, where several are of one shape; else "".
     """
 
     name: str
     x: float
     y: float
     shape: Literal["circle", "square", "triangle", "cross"] = "circle"
+    label: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,7 @@ from flightlog.reports.svg_pieces import (
     rule,
     samples,
     shape,
+    spotted,
     svg,
     wide,
     words,
@@ -264,7 +265,7 @@ def _panel(panel: Panel, place: _Place, sheet: _Sheet) -> Iterator[str]:
     for one, sign in zip(panel.lines, signs, strict=True):
         yield line(one, x, y, most, sign=sign)
     for spot in panel.spots:
-        yield shape(spot.shape, x.at(spot.x), y.at(spot.y))
+        yield from spotted(spot, x, y)
     for bound in place.bounds:
         at = y.at(bound.value)
         yield rule(x.begin, at, x.end, at, INK, 1.8, _BOUND)

@@ -56,23 +56,37 @@ def choice_lines(answer: GroundChoice, width: int = 80) -> list[str]:
             textwrap.wrap(text, wide, initial_indent=indent, subsequent_indent=indent) or [""]
         )
 
-    say(f"Mission {_name(answer.mission.title or answer.mission.id)}")
-    for text in (*_propeller_head(answer.propellers), *_pack_head(answer)):
+    say(f"Mission {mission_name(answer)}")
+    for text in head_texts(answer):
         say(text)
-    for w in answer.propellers.candidates if answer.propellers else ():
+    for told in candidate_texts(answer):
         say("")
-        for indent, text in _propeller(w):
-            say(text, indent)
-    for pack in answer.packs.packs if answer.packs else ():
-        say("")
-        for indent, text in _pack(pack):
+        for indent, text in told:
             say(text, indent)
     say("")
-    for text in _basis(answer):
+    for text in basis_texts(answer):
         say(text)
     say("")
     say(CAUTION)
     return lines
+
+
+def mission_name(answer: GroundChoice) -> str:
+    """Give the title of a mission, or its id."""
+    return _name(answer.mission.title or answer.mission.id)
+
+
+def head_texts(answer: GroundChoice) -> tuple[str, ...]:
+    """Say which propeller and which pack are best, and what is not shown to be worse."""
+    return (*_propeller_head(answer.propellers), *_pack_head(answer))
+
+
+def candidate_texts(answer: GroundChoice) -> Iterator[list[tuple[str, str]]]:
+    """Give what is told of each candidate, its state first: indent and text of each line."""
+    for w in answer.propellers.candidates if answer.propellers else ():
+        yield list(_propeller(w))
+    for pack in answer.packs.packs if answer.packs else ():
+        yield list(_pack(pack))
 
 
 def _name(text: str) -> str:
@@ -237,7 +251,8 @@ def _missing(
 # --- what it rests on
 
 
-def _basis(answer: GroundChoice) -> Iterator[str]:
+def basis_texts(answer: GroundChoice) -> Iterator[str]:
+    """Say what the choice rests on, and what it does not know."""
     if answer.propellers is not None:
         yield SPEED
     if answer.packs is not None:

@@ -16,7 +16,7 @@ from flightlog.reports.numbers import digits
 from flightlog.reports.plain import plain
 
 TITLE = "Propellers: roll against energy"
-_LONGEST = 40
+_LONGEST, _SHORTEST = 40, 16
 
 
 def pareto_chart(answer: GroundChoice) -> Chart:
@@ -74,7 +74,8 @@ def _spots(shown: list[Weighed]) -> Iterator[Spot]:
         shape: Literal["circle", "cross", "triangle"] = "triangle"
         if w.state in (FITS, OUT):
             shape = "circle" if w.state == FITS else "cross"
-        yield Spot(text, energy.value, w.figures["roll_m"].value, shape)
+        roll = w.figures["roll_m"].value
+        yield Spot(text, energy.value, roll, shape, plain(w.name, _SHORTEST))
 
 
 def _end(value: float) -> str:

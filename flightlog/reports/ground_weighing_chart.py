@@ -21,7 +21,7 @@ def chart(answer: GroundAnswer) -> Chart:
     placed = [(name, arm, side) for name, arm, side, _ in detail.scales if math.isfinite(side)]
     if len(placed) < len(detail.scales):
         return Chart(_ID, _TITLE, lacking="The sides of the scales are not known.")
-    spots = [Spot(name, arm, side, "square") for name, arm, side in placed]
+    spots = [Spot(f"scale {name}", arm, side, "square", name) for name, arm, side in placed]
     spots.append(Spot("centre of gravity", detail.arm_m, detail.side_m, "circle"))
     around = [*placed, placed[0]] if len(placed) > 2 else placed
     order = sorted(around[:-1], key=lambda p: math.atan2(p[2] - detail.side_m, p[1] - detail.arm_m))

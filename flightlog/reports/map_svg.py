@@ -20,6 +20,7 @@ from flightlog.reports.svg_pieces import (
     rule,
     samples,
     shape,
+    spotted,
     svg,
     wide,
     words,
@@ -121,7 +122,7 @@ def _content(panel: Panel, x: Axis, y: Axis) -> Iterator[str]:
     for one, sign in zip(panel.lines, point_signs(panel.lines), strict=True):
         yield line(one, x, y, most, plane=True, sign=sign)
     for spot in panel.spots:
-        yield shape(spot.shape, x.at(spot.x), y.at(spot.y))
+        yield from spotted(spot, x, y)
 
 
 def _scale(x: Axis) -> Iterator[str]:

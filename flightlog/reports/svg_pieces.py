@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from flightlog.reports.chart import Array, Line
+from flightlog.reports.chart import Array, Line, Spot
 from flightlog.reports.look import INK, PAPER, SHADE, THIN
 from flightlog.reports.markup import escaped
 from flightlog.reports.plain import plain
@@ -21,6 +21,8 @@ from flightlog.reports.thinning import thinned
 
 TEXT, SMALL = 13.0, 12.0
 """Sizes of letters: names, and numbers of axes. [px]"""
+_BESIDE = 8
+"""Between a spot and its label. [px]"""
 DASHES = {"solid": "", "dashed": "9 5", "dotted": "1.5 4.5", "points": ""}
 SHAPES = ("circle", "square", "triangle", "cross")
 LARGEST = 1e12
@@ -147,6 +149,16 @@ class Axis:
         # Adding nothing makes 0 of -0.
         found = [round(step * n, decimals) + 0.0 for n in range(first, last + 1)]
         return [(value, f"{value:.{decimals}f}") for value in found]
+
+
+def spotted(spot: Spot, x: Axis, y: Axis) -> Iterator[str]:
+    """Draw a spot, and its label on the side where there is room."""
+    at, level = x.at(spot.x), y.at(spot.y)
+    yield shape(spot.shape, at, level)
+    if spot.label:
+        left = at + _BESIDE + wide(spot.label, SMALL) > x.end
+        place, anchor = (at - _BESIDE, "end") if left else (at + _BESIDE, "start")
+        yield words(place, level - 10, spot.label, anchor=anchor, size=SMALL)
 
 
 def round_step(least: float) -> float:

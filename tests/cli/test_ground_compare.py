@@ -10,7 +10,13 @@ import math
 import pytest
 
 from flightlog.cli.ground_compare import choose, compare
-from flightlog.errors import FlightlogError, NotEnoughDataError, TeamFileError, UsageError
+from flightlog.errors import (
+    FlightlogError,
+    NotEnoughDataError,
+    OutputError,
+    TeamFileError,
+    UsageError,
+)
 from flightlog.operations.ground_choice import run_choice
 from flightlog.reports.chart_svg import chart_svg
 from flightlog.reports.ground_pareto_chart import pareto_chart
@@ -159,6 +165,27 @@ def test_a_choice_names_the_best_and_what_is_not_shown(mission, capsys):
     assert "taken as exact: [[propeller]] 15x10 voltage_v" in text
     assert "it approves nothing" in text
     assert "safe" not in text
+
+
+@pytest.mark.parametrize("ending", ["html", "pdf"])
+def test_a_choice_is_written_as_a_sheet_with_its_chart(mission, tmp_path, ending):
+    sheet = tmp_path / f"choice.{ending}"
+
+    assert 0 == choose(mission, sheet=sheet)
+    if ending == "html":
+        text = sheet.read_text(encoding="utf-8")
+        assert "<svg" in text
+        assert all(f">{name}</text>" in text for name in ("16x8", "15x10")), "beside the spots"
+        assert "it approves nothing" in text
+    else:
+        assert sheet.read_bytes().startswith(b"%PDF-")
+    with pytest.raises(OutputError, match="is there already"):
+        choose(mission, sheet=sheet)
+
+
+def test_a_sheet_of_another_ending_is_refused_before_anything_is_weighed(mission, tmp_path):
+    with pytest.raises(UsageError, match=r"neither \.pdf nor \.html"):
+        choose(tmp_path / "none.toml", sheet=tmp_path / "choice.doc")
 
 
 def test_a_choice_as_json_has_no_number_that_is_none(mission, capsys):

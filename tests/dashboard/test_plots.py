@@ -189,7 +189,7 @@ def test_a_text_is_only_a_text():
 
 
 def test_hostile_texts_get_into_no_figure():
-    spot = Spot(HOSTILE, 3.0, 0.0)
+    spot = Spot(HOSTILE, 3.0, 0.0, label=HOSTILE)
     panel = Panel(HOSTILE, HOSTILE, (line(name=HOSTILE),), (spot,), (Bound(HOSTILE, 0.5),))
     made = Chart("made", HOSTILE, HOSTILE, HOSTILE, (panel,), (Mark(HOSTILE, 1.0),),
                  left_out=HOSTILE)  # fmt: skip

@@ -103,7 +103,7 @@ def test_a_height_that_is_given_is_kept(charts, name):
 
 def test_hostile_texts_are_only_texts():
     one = replace(line(), name=HOSTILE)
-    spot = Spot(HOSTILE, 3.0, 0.0)
+    spot = Spot(HOSTILE, 3.0, 0.0, label=HOSTILE)
     made = Chart(
         "made",
         HOSTILE,
