@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import TypeGuard
 
 import numpy as np
 
@@ -121,7 +122,10 @@ def ring(
     bent = bend(t, y, best) if which else None
     best = rescaled(best, scale)
     bent = None if bent is None else rescaled(bent, scale)
-    modes = tuple(mode_of(t, best, bent, i) for i in which)
+    # A decay that bends may leave the range in which anything rings: that is no oscillation.
+    made = [(i, mode_of(t, best, bent, i)) for i in which]
+    made = [(i, mode) for i, mode in made if mode.damping <= _MOST_DAMPED]
+    which, modes = tuple(i for i, _ in made), tuple(mode for _, mode in made)
     lines = tuple(float(best.omega[i]) / (2 * math.pi) for i in steady)
     left = math.sqrt(best.variance)
     bent_std = left if bent is None else math.sqrt(bent.variance)
@@ -165,7 +169,7 @@ def _chosen(
             base, harmonics = _mains(t, made.rest, mains_hz)
             if harmonics:
                 again = fit(t, y, as_starts(made), mains_hz=base, harmonics=harmonics)
-                made = again if again is not None else made
+                made = again if _stays(again, band, float(t[-1])) else made
         fits.append(made)
     best = fits[_evident(t, fits)]
     fine = fit(t, y, as_starts(best), mains_hz=best.mains_hz, harmonics=best.harmonics)
@@ -173,7 +177,7 @@ def _chosen(
         nominal = (mains_hz,) if mains_hz else _MAINS_HZ
         if min(abs(fine.mains_hz - each) for each in nominal) > 4 * _MAINS_OFF_HZ:
             fine = fit(t, y, as_starts(best))  # it was no line of the mains
-    return best if fine is None else fine
+    return fine if _stays(fine, band, float(t[-1])) else best
 
 
 def _with(
@@ -225,6 +229,11 @@ def _sound(made: Fit, band: tuple[float, float], duration_s: float) -> bool:
     rate = np.abs(made.rate)
     widths = np.maximum(0.5 * (rate[:-1] + rate[1:]), math.pi / duration_s)
     return bool((np.diff(made.omega) > widths).all())
+
+
+def _stays(made: Fit | None, band: tuple[float, float], duration_s: float) -> TypeGuard[Fit]:
+    """Ask whether a finer fit is there, and did not run off to what can't ring."""
+    return made is not None and _sound(made, band, duration_s)
 
 
 def _steady(found: Fit, i: int) -> bool:

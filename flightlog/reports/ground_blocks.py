@@ -15,6 +15,7 @@ from flightlog.reports.ground_words import (
     against_title,
     figure_cells,
     file_lines,
+    in_reading_order,
     table_texts,
     withheld_lines,
 )
@@ -22,15 +23,13 @@ from flightlog.reports.numbers import bound_text, digits, span
 from flightlog.reports.sheet_content import Strip, Strips, Table, Words
 from flightlog.reports.stored_words import in_order, outcome_chance, outcome_source
 from flightlog.reports.strip_svg import strip_svg
-from flightlog.reports.words import judged_value, most_severe_first
+from flightlog.reports.words import judged_value
 from flightlog.rules.outcomes import Outcome
 
 LEGEND = (
     "Line: allowed; broken line: beyond the bound; tick: the bound; diamond: the figure; bar: its "
     "one-sided limits at the required probability p."
 )
-_BEFORE_ALL = ("structure-changed",)
-"""What is to be looked at before anything flies."""
 _STRIP = 300
 _MOST_STRIPS, _MOST_FOUND, _MOST_FIGURES, _MOST_WITHHELD, _MOST_ROWS = 10, 10, 30, 12, 24
 
@@ -63,7 +62,7 @@ def _judged(outcome: Outcome) -> str:
 
 def findings_block(findings: Iterable[Finding], none: str = "None.") -> Table:
     """Give findings, the most severe first; what to do about a kind stands with its first."""
-    ordered = sorted(most_severe_first(findings), key=lambda f: f.code not in _BEFORE_ALL)
+    ordered = in_reading_order(findings)
     told: set[str] = set()
     rows = []
     for finding in ordered:

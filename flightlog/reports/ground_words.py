@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from flightlog.findings import Finding
 from flightlog.ground_figures import GROUND_FIGURES
 from flightlog.groundtests.answer import Cell, GroundAnswer, GroundFigure, ResultTable
 from flightlog.operations.ground_baseline import FOUND, Against
@@ -47,6 +48,7 @@ FIRST_SAID: Mapping[str, tuple[str, ...]] = {
 
 NOTHING_COMMON = "The two tests have no figure in common."
 
+_BEFORE_ALL = ("structure-changed",)
 _WIDEST, _NARROWEST = 100, 50
 _INDENT = "  "
 _MOST_ROWS = 24
@@ -88,7 +90,7 @@ def ground_lines(
     if any(outcome.quantity is not None for outcome in test.outcomes):
         lines += legend_lines(width, look)
     if answer.findings:
-        lines += ["", "Findings", *finding_lines(most_severe_first(answer.findings), width)]
+        lines += ["", "Findings", *finding_lines(in_reading_order(answer.findings), width)]
     if answer.figures:
         lines += ["", "Figures, each with its 95 % interval"]
         for figure in answer.figures.values():
@@ -113,6 +115,11 @@ def _wrap(text: str, width: int, first: str = "", then: str = "") -> list[str]:
     return textwrap.wrap(
         plain(text), width, initial_indent=first, subsequent_indent=then, break_on_hyphens=False
     )
+
+
+def in_reading_order(findings: Iterable[Finding]) -> list[Finding]:
+    """Order findings as they are read: what must be looked at before anything flies first."""
+    return sorted(most_severe_first(findings), key=lambda f: f.code not in _BEFORE_ALL)
 
 
 def ground_headline(test: GroundTest) -> str:

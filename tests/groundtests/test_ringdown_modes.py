@@ -1,10 +1,12 @@
 """Oscillations of rings whose truth is known: a small version of `ringdown_reach`."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from flightlog.groundtests import damped_modes
 from flightlog.groundtests.damped_modes import ring
 from tests.groundtests.rings import CASES, TWO_CLOSE, Truth, drawn
 
@@ -132,3 +134,37 @@ def test_noise_alone_gives_no_mode():
         noise = np.random.default_rng(seed).normal(0, 1, t.size)
         found = ring(t, noise, most_modes=1)
         assert found is None or not found.modes
+
+
+def test_a_finer_fit_that_ran_off_to_what_can_not_ring_is_not_taken(monkeypatch):
+    """As after a jolt: the last refinement ends at a decay that is over within a swing."""
+    sound = damped_modes.fit
+
+    def runs_off(*given, **said):
+        found = sound(*given, **said)
+        if found is None or said.get("rough") or not found.rate.size or "bend_at" in said:
+            return found
+        return replace(found, rate=5 * found.omega)
+
+    t, y, truth = drawn(TWO_CLOSE, 3)
+    monkeypatch.setattr(damped_modes, "fit", runs_off)
+
+    modes = ring(t, y).modes
+
+    assert len(modes) == 2
+    for mode, true in zip(modes, truth, strict=True):
+        assert mode.frequency_hz == pytest.approx(true.frequency_hz, rel=0.01)
+
+
+def test_a_bent_decay_that_leaves_the_range_of_ringing_is_no_oscillation(monkeypatch):
+    made = damped_modes.mode_of
+    monkeypatch.setattr(
+        damped_modes,
+        "mode_of",
+        lambda *given: replace(made(*given), damping=0.9999) if given[3] else made(*given),
+    )
+    t, y, truth = drawn(TWO_CLOSE, 3)
+
+    (mode,) = ring(t, y).modes
+
+    assert mode.frequency_hz == pytest.approx(truth[0].frequency_hz, rel=0.01)
