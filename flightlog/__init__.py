@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from flightlog.figures import Figure
     from flightlog.importers import read
     from flightlog.joining import join
+    from flightlog.operations.season_figures import season, season_figures, season_files
     from flightlog.recording import Recording
 
 _HOMES = {
@@ -22,9 +23,23 @@ _HOMES = {
     "debrief": "flightlog.debriefing",
     "join": "flightlog.joining",
     "read": "flightlog.importers",
+    "season": "flightlog.operations.season_figures",
+    "season_figures": "flightlog.operations.season_figures",
+    "season_files": "flightlog.operations.season_figures",
 }
 
-__all__ = ["Debrief", "Figure", "FlightlogError", "Recording", "debrief", "join", "read"]
+__all__ = [
+    "Debrief",
+    "Figure",
+    "FlightlogError",
+    "Recording",
+    "debrief",
+    "join",
+    "read",
+    "season",
+    "season_figures",
+    "season_files",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -1,8 +1,9 @@
-"""``flightlog trends``: what is wearing out over a season."""
+"""``flightlog trends``: what is wearing out over a season, and the season as a table."""
 
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -12,7 +13,7 @@ from flightlog.cli.console import out
 from flightlog.cli.desk import desk_of
 from flightlog.cli.entering import AboutAircraft, AboutPack
 from flightlog.cli.release import JsonOption
-from flightlog.cli.signing import TeamOption
+from flightlog.cli.signing import TeamOption, a_path
 from flightlog.errors import UsageError
 
 if TYPE_CHECKING:
@@ -23,13 +24,39 @@ def trends(
     aircraft: AboutAircraft = None,
     pack: AboutPack = None,
     figure: Annotated[
-        str | None,
-        typer.Option("--figure", metavar="ID", help="Only this figure, and all of it."),
+        list[str] | None,
+        typer.Option(
+            "--figure",
+            metavar="ID",
+            help="Only this figure, and all of it; with --table repeatable.",
+        ),
     ] = None,
     baseline: Annotated[
         bool,
         typer.Option(
             "--baseline", help="Print the lines of [baseline] for the aircraft file instead."
+        ),
+    ] = False,
+    table: Annotated[
+        bool, typer.Option("--table", help="The figures of all flights as one table instead.")
+    ] = False,
+    csv: Annotated[
+        Path | None,
+        typer.Option(
+            "--csv", metavar="FILE", parser=a_path, help="With --table: write all of it as CSV."
+        ),
+    ] = None,
+    parquet: Annotated[
+        Path | None,
+        typer.Option(
+            "--parquet", metavar="FILE", parser=a_path, help="With --table: the same as Parquet."
+        ),
+    ] = None,
+    long: Annotated[
+        bool,
+        typer.Option(
+            "--long",
+            help="In these files a row for each figure of a flight, or why it is withheld.",
         ),
     ] = False,
     as_json: JsonOption = False,
@@ -39,10 +66,17 @@ def trends(
 
     With how sure that is, what is expected next, and which limit is near. Looking after every
     flight is counted in. With --figure a series is told in full; with --baseline the numbers of
-    sound flights are printed as lines for the aircraft file.
+    sound flights are printed as lines for the aircraft file; with --table all figures of all
+    flights are one table, as far as it fits, and in full by --csv, --parquet or --json.
 
     Example: flightlog trends --aircraft pannier
     """
+    if table:
+        if baseline:
+            raise UsageError("does not go with --table", where="--baseline", fix="Leave one out.")
+        _table(aircraft, pack, figure or [], team, csv, parquet, long=long, as_json=as_json)
+        return wall.DONE
+    _refuse_of_table(figure or [], csv, parquet, long)
     from flightlog.operations.trends import trends_answer
     from flightlog.reports.trends_json import trends_json
     from flightlog.reports.trends_words import trends_lines
@@ -56,12 +90,67 @@ def trends(
                 )
             _baseline(desk, aircraft, as_json)
             return wall.DONE
-        answer = trends_answer(desk, aircraft or "", pack or "", figure or "")
+        answer = trends_answer(desk, aircraft or "", pack or "", (figure or [""])[0])
         if as_json:
             console.json(_dumped(trends_json(answer)))
         else:
             console.lines(trends_lines(answer, width=console.width, full=bool(figure)))
     return wall.DONE
+
+
+def _refuse_of_table(
+    figures: list[str], csv: Path | None, parquet: Path | None, long: bool
+) -> None:
+    """Refuse what only the table has."""
+    given = {"--csv": csv, "--parquet": parquet, "--long": long}
+    for option, value in given.items():
+        if value:
+            raise UsageError("goes with --table", where=option, fix="Add --table.")
+    if len(figures) > 1:
+        raise UsageError(
+            "several go with --table only", where="--figure", fix="Name one, or add --table."
+        )
+
+
+def _table(
+    aircraft: str | None,
+    pack: str | None,
+    figures: list[str],
+    team: Path | None,
+    csv: Path | None,
+    parquet: Path | None,
+    *,
+    long: bool,
+    as_json: bool,
+) -> None:
+    """Show the season as a table, or write it into new files."""
+    from flightlog.cli.checks import write_new
+    from flightlog.operations.season_figures import chosen, season_tables
+    from flightlog.operations.season_kept import parquet_bytes
+    from flightlog.reports.season_table_words import season_csv, season_json, season_table_lines
+    from flightlog.team.folder import TeamFolder
+
+    if long and not (csv or parquet):
+        raise UsageError(
+            "goes with --csv or --parquet", where="--long", fix="Name a file, or leave it out."
+        )
+    if as_json and (csv or parquet):
+        raise UsageError(
+            "does not go with --csv or --parquet", where="--json", fix="Leave one out."
+        )
+    found = season_tables(TeamFolder.find(team))
+    wanted = chosen(found.tables, aircraft or "", pack or "", figures)
+    if as_json:
+        # Of a thousand flights these are millions of characters, which indenting makes slow.
+        out().json(json.dumps(season_json(found, wanted), ensure_ascii=False, allow_nan=False))
+        return
+    of = wanted.figures if long else wanted.flights
+    if csv is not None:
+        write_new(csv, season_csv(of))
+    if parquet is not None:
+        write_new(parquet, parquet_bytes(of))
+    if csv is None and parquet is None:
+        out().lines(season_table_lines(found, wanted, figures, width=out().width))
 
 
 def _baseline(desk: Desk, aircraft: str | None, as_json: bool) -> None:

@@ -92,9 +92,7 @@ class SeasonRow:
     @property
     def released(self) -> str:
         """One of `RELEASES`."""
-        if self.record.release is not None:
-            return WITH
-        return NOT_CLEAR_WORD if self.record.paired.startswith(NOT_CLEAR) else WITHOUT
+        return released_word(self.record)
 
     def why_lacking(self, figure: str) -> str:
         """Say why there is no such number, "" where there is one."""
@@ -213,13 +211,20 @@ def sums_of(rows: Iterable[SeasonRow]) -> Sums:
 # --- one flight
 
 
+def released_word(flight: SortieRecord) -> str:
+    """Say how a flight stands to its release: one of `RELEASES`."""
+    if flight.release is not None:
+        return WITH
+    return NOT_CLEAR_WORD if flight.paired.startswith(NOT_CLEAR) else WITHOUT
+
+
 def _row(desk: Desk, flight: SortieRecord) -> SeasonRow:
     # It reads logs, which those who only want the numbers here have no use for.
     from flightlog.operations.contradictions import contradictions
 
     debrief = debrief_of(desk, flight)
-    figures, withheld = _figures(debrief or {})
-    density, why = _density(desk, flight)
+    figures, withheld = numbers_in(debrief or {})
+    density, why = density_of(desk, flight)
     if density is not None:
         figures[DENSITY] = density
     else:
@@ -229,20 +234,22 @@ def _row(desk: Desk, flight: SortieRecord) -> SeasonRow:
         flight,
         figures,
         withheld,
-        "" if debrief is not None else _no_debrief(flight),
+        "" if debrief is not None else why_no_debrief(flight),
         tuple(_verdicts(debrief or {})),
         grave,
         _words(desk, flight, grave),
     )
 
 
-def _no_debrief(flight: SortieRecord) -> str:
+def why_no_debrief(flight: SortieRecord) -> str:
+    """Say why a flight whose debrief can't be had has none."""
     if flight.recording is None:
         return "entered by hand, and no log of it is in the record: import its log"
     return "its stored debrief is missing or damaged: 'flightlog logbook check' says more"
 
 
-def _figures(debrief: Mapping[str, Any]) -> tuple[dict[str, Number], dict[str, str]]:
+def numbers_in(debrief: Mapping[str, Any]) -> tuple[dict[str, Number], dict[str, str]]:
+    """Give the figures of a flight's stored debrief, and why others are withheld."""
     found = {
         id_: Number(*(float(figure[key]) for key in ("value", "low", "high")))
         for id_, figure in (debrief.get("figures") or {}).items()
@@ -266,7 +273,7 @@ def _verdicts(debrief: Mapping[str, Any]) -> Iterable[Verdict]:
         )
 
 
-def _density(desk: Desk, flight: SortieRecord) -> tuple[Number | None, str]:
+def density_of(desk: Desk, flight: SortieRecord) -> tuple[Number | None, str]:
     """Give the density of the air in the weather that the release cites, or say why not."""
     if flight.release is None:
         return None, "it has no release that cites the weather: measure it, and release the flight"

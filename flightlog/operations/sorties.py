@@ -394,12 +394,28 @@ def debrief_of(desk: Desk, record: SortieRecord) -> dict[str, Any] | None:
 def recording_debrief(desk: Desk, recording: Entry) -> dict[str, Any] | None:
     """Give the stored debrief of a recording, None where it is missing or damaged."""
     store = desk.book.attachments
-    for attachment in recording.body.attachments:
-        if attachment.name.endswith(DEBRIEF_NAME) and store.problem(attachment) is None:
+    for attachment in debriefs_named(recording):
+        if store.problem(attachment) is None:
             body = _kept_json(desk, attachment)
             if body.get("schema") == DEBRIEF_SCHEMA:
                 return body
     return None
+
+
+def debriefs_named(recording: Entry) -> tuple[Attachment, ...]:
+    """Give the attachments of a recording that may be its debrief: a log may have such a name."""
+    return tuple(a for a in recording.body.attachments if a.name.endswith(DEBRIEF_NAME))
+
+
+def debrief_in(path: Path) -> dict[str, Any]:
+    """Read a stored debrief for this once; an empty object where the file is none."""
+    body = _json(path)
+    return body if body.get("schema") == DEBRIEF_SCHEMA else {}
+
+
+def is_recomputed(recording: Entry) -> bool:
+    """Ask whether a recording's debrief is one that was computed anew: nothing was flown for it."""
+    return "changed" in recording.body.content
 
 
 def _kept_json(desk: Desk, attachment: Attachment) -> dict[str, Any]:

@@ -22,7 +22,7 @@ from pathlib import Path
 from flightlog.errors import NotWritableError, TeamFolderError
 from flightlog.logbook.attachments import Files
 from flightlog.logbook.layout import ATTACHMENTS, RECORD
-from flightlog.team.folder import LOGBOOK, TEAM_FILE, TeamFolder
+from flightlog.team.folder import LOGBOOK, TABLES, TEAM_FILE, TeamFolder
 
 OLD_S = 3600.0
 """Age from which what an interrupted copy left behind is removed [s]."""
@@ -85,6 +85,11 @@ class Inside:
         What is copied as it is.
     left_out : list of str
         Links, and what is neither file nor folder.
+
+    Notes
+    -----
+    Tables that are made anew out of the record are in none of them: they may change, or go, at any
+    moment, and may be larger than all the rest.
     """
 
     files: list[str]
@@ -106,7 +111,7 @@ def inside_of(folder: Path) -> Inside:
         for name in sorted([*folders, *names]):
             path = here / name
             inside = path.relative_to(folder).as_posix()
-            if name.startswith(_MARK) or inside == f"{LOGBOOK}/{ATTACHMENTS}":
+            if name.startswith(_MARK) or inside in (f"{LOGBOOK}/{ATTACHMENTS}", TABLES):
                 continue
             if inside.startswith(f"{LOGBOOK}/{RECORD}"):
                 continue
@@ -119,7 +124,7 @@ def inside_of(folder: Path) -> Inside:
             for name in sorted(folders)
             if not name.startswith(_MARK)
             and not is_link(here / name)
-            and (here / name) != folder / LOGBOOK / ATTACHMENTS
+            and (here / name) not in (folder / LOGBOOK / ATTACHMENTS, folder / TABLES)
         ]
     return found
 

@@ -37,7 +37,7 @@ from flightlog.logbook.store import Store
 from flightlog.logbook.stored import Known
 from flightlog.logbook.words import duration, safe
 from flightlog.team.copy_place import Staging, inside_of, joined, place_of, sha256_of
-from flightlog.team.folder import LOGBOOK, TEAM_FILE, TeamFolder
+from flightlog.team.folder import LOGBOOK, TABLES, TEAM_FILE, TeamFolder
 from flightlog.team.ledger import Ledger
 
 Progress = Callable[[float, str], None]
@@ -156,6 +156,8 @@ class _Work:
         self._read_back(hashes)
         stale = self._stale(hashes)
         notes = [f"Left out, since links are not followed: {joined(left_out)}"] if left_out else []
+        if self._folder.tables.exists():
+            notes.append(f"Left out, since it is made anew from the record: {TABLES}/")
         notes += [f"In the copy, and no longer here: {joined(stale)}"] if stale else []
         return Copied(
             place=self._staging.place,

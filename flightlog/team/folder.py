@@ -5,6 +5,7 @@
     TEAM/
       team.toml       schema = "flightlog.team/1", the team's name, where cards are put in
       logbook/        the signed record; see ``flightlog.logbook``
+      tables/         what was worked out of the record and can be thrown away
 
 Private keys are never in it.
 """
@@ -22,12 +23,12 @@ from pydantic import Field
 from flightlog.errors import NotWritableError, TeamFileError, TeamFolderError
 from flightlog.logbook.layout import NAMES
 from flightlog.resources import data_path
-from flightlog.team.files import FOLDERS
 from flightlog.team_files.checking import Table, Text, checked
 from flightlog.team_files.reading import kind_of, read_toml
 
 TEAM_FILE = "team.toml"
 LOGBOOK = "logbook"
+TABLES = "tables"
 ENVIRONMENT = "FLIGHTLOG_TEAM"
 CARD = "FLIGHTLOG_CARD"
 _ANOTHER = "Name another folder."
@@ -60,6 +61,11 @@ class TeamFolder:
     def logbook(self) -> Path:
         """Folder of the signed record; see ``flightlog.logbook.book.Logbook``."""
         return self.path / LOGBOOK
+
+    @property
+    def tables(self) -> Path:
+        """Folder of what is made anew out of the record; it need not be there, nor be copied."""
+        return self.path / TABLES
 
     def card_folder(self, environment: Mapping[str, str] | None = None) -> Path | None:
         """Give the folder in which cards with logs appear, None where nobody said.
@@ -221,6 +227,8 @@ def _put_files(path: Path, lists: Mapping[str, bytes]) -> None:
 
     They are working copies for the team to edit; nothing counts before it is entered.
     """
+    from flightlog.team.files import FOLDERS  # which reads the record: not to find a folder
+
     for folder in FOLDERS.values():
         (path / folder).mkdir(exist_ok=True)
     for name, data in lists.items():

@@ -101,6 +101,39 @@ def test_a_copy_holds_all_and_is_whole(laptop, tmp_path):
     assert "read back" in copied_lines(done)[0]
 
 
+def test_tables_that_are_made_anew_are_left_out_and_that_is_said(laptop, tmp_path):
+    before = content(laptop.team)
+    season = laptop.team / "tables" / "season"
+    season.mkdir(parents=True)
+    (season / "flights.parquet").write_bytes(b"rows")
+    inner = laptop.team / "aircraft" / "tables"
+    inner.mkdir()
+    (inner / "polar.csv").write_text("1,2\n", encoding="utf-8")
+
+    done = copied(laptop, tmp_path / "copy")
+    (season / "flights.parquet").write_bytes(b"other rows")
+    again = copied(laptop, tmp_path / "copy")
+
+    expected = before | {"aircraft/tables/polar.csv": b"1,2\n"}
+    assert expected == content(tmp_path / "copy")
+    for one in (done, again):
+        assert ["Left out, since it is made anew from the record: tables/"] == list(one.notes)
+
+
+@pytest.mark.parametrize("kind", ["file", "link"])
+def test_whatever_stands_where_tables_would_be_breaks_no_copy(laptop, tmp_path, kind):
+    place = laptop.team / "tables"
+    if kind == "file":
+        place.write_text("in the way", encoding="utf-8")
+    else:
+        place.symlink_to(tmp_path / "nowhere", target_is_directory=True)
+
+    copied(laptop, tmp_path / "copy")
+
+    assert not (tmp_path / "copy" / "tables").exists()
+    assert check(tmp_path / "copy" / "logbook").ok
+
+
 def test_into_a_stick_with_other_things_goes_a_folder_of_its_own(laptop, tmp_path):
     stick = tmp_path / "stick"
     stick.mkdir()
