@@ -23,7 +23,7 @@ as three attributes, so that a screen, a terminal and the JSON contract can each
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 
 class FlightlogError(Exception):
@@ -47,10 +47,18 @@ class FlightlogError(Exception):
         self.fix = fix
         super().__init__(self.sentence())
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        # Errors travel from one process to another, and keep their three parts.
+        return _again, (type(self), self.found, self.where, self.fix)
+
     def sentence(self) -> str:
         """Where, what was found, and what to do, in one line."""
         head = f"{self.where}: {self.found}" if self.where else self.found
         return f"{head}. {self.fix}" if self.fix else head
+
+
+def _again(kind: type[FlightlogError], found: str, where: str, fix: str) -> FlightlogError:
+    return kind(found, where=where, fix=fix)
 
 
 class LogFileError(FlightlogError):

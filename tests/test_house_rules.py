@@ -17,7 +17,7 @@ import pytest
 from typer.main import get_command
 
 import flightlog
-from flightlog.cli.app import app
+from flightlog.cli.commands import application
 from flightlog.figures import FIGURES
 from flightlog.findings import FINDINGS
 from flightlog.ground_figures import GROUND_FIGURES
@@ -35,7 +35,8 @@ _DEBRIEF = (
     f"{_SENSING} importers estimation joining analyses screening inputs rules export contract"
 )
 _OPERATIONS = (
-    f"{_DEBRIEF} debriefing earlier prediction groundtests logbook team team_files operations"
+    f"{_DEBRIEF} debriefing earlier prediction groundtests logbook team team_files decoded workers"
+    " operations"
 )
 
 # Room -> what it may import. A room that is not named here does not exist.
@@ -52,6 +53,8 @@ MAY_IMPORT: dict[str, str] = {
     "recording": _GROUND,
     "importers": f"{_SENSING} team_files inputs",
     "joining": f"{_SENSING} estimation",
+    "decoded": f"{_SENSING} importers",
+    "workers": "errors figures importers __init__",
     "screening": f"{_SENSING} estimation analyses inputs",
     "inputs": f"{_GROUND} team_files",
     "team_files": f"{_GROUND} inputs",
@@ -71,19 +74,22 @@ MAY_IMPORT: dict[str, str] = {
     "dashboard": f"{_OPERATIONS} reports",
     "cli": f"{_OPERATIONS} reports dashboard __init__",
     "__main__": "cli",
-    "__init__": f"{_SENSING} importers joining analyses debriefing team",
+    "__init__": f"{_SENSING} importers joining analyses debriefing team operations",
 }
 
 # Where everything may be caught: around other people's parsers, and the walls of the two faces.
 WALLS = {
     "cli/wall.py",
     "dashboard/shell.py",
+    "decoded/files.py",
     "importers/gpx_points.py",
     "importers/igc_records.py",
     "importers/mavlink_telemetry.py",
     "importers/mavlink_frames.py",
     "importers/nmea_sentences.py",
     "importers/ulog_topics.py",
+    "workers/cluster.py",
+    "workers/tasks.py",
 }
 
 
@@ -100,9 +106,20 @@ def tree(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 
 
-def imports(path: Path) -> Iterator[str]:
+@cache
+def nodes(path: Path) -> tuple[ast.AST, ...]:
+    """Give all that stands in a file, walked once for all rules."""
+    return tuple(ast.walk(tree(path)))
+
+
+@cache
+def imports(path: Path) -> tuple[str, ...]:
     """Give the full names of all modules that a file imports, wherever in it."""
-    for node in ast.walk(tree(path)):
+    return tuple(_imports(path))
+
+
+def _imports(path: Path) -> Iterator[str]:
+    for node in nodes(path):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -154,7 +171,7 @@ def test_nothing_imports_the_screens():
 
 @pytest.mark.parametrize("path", SOURCES, ids=inside)
 def test_package_code_has_no_assert(path):
-    lines = [n.lineno for n in ast.walk(tree(path)) if isinstance(n, ast.Assert)]
+    lines = [n.lineno for n in nodes(path) if isinstance(n, ast.Assert)]
 
     assert not lines, "assert vanishes under -O; raise something"
 
@@ -171,7 +188,7 @@ def _is_broad(handler: ast.ExceptHandler) -> bool:
 
 @pytest.mark.parametrize("path", SOURCES, ids=inside)
 def test_everything_is_caught_only_at_the_walls(path):
-    handlers = (n for n in ast.walk(tree(path)) if isinstance(n, ast.ExceptHandler))
+    handlers = (n for n in nodes(path) if isinstance(n, ast.ExceptHandler))
     broad = [handler.lineno for handler in handlers if _is_broad(handler)]
 
     assert inside(path) in WALLS or not broad, f"lines {broad}"
@@ -180,7 +197,7 @@ def test_everything_is_caught_only_at_the_walls(path):
 @pytest.mark.parametrize("path", SOURCES, ids=inside)
 def test_files_are_opened_with_an_encoding(path):
     """Text that is read with the platform's own encoding differs between laptops."""
-    for node in ast.walk(tree(path)):
+    for node in nodes(path):
         if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)):
             continue
         if node.func.attr in {"read_text", "write_text"}:
@@ -242,14 +259,14 @@ def test_colours_and_sizes_of_type_stand_in_one_place(path):
 def texts(path: Path) -> Iterator[ast.Constant]:
     return (
         node
-        for node in ast.walk(tree(path))
+        for node in nodes(path)
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
     )
 
 
 def finding_codes(path: Path, maker: str = "make_finding") -> Iterator[str]:
     """Give the slugs that a file raises by name."""
-    for node in ast.walk(tree(path)):
+    for node in nodes(path):
         if isinstance(node, ast.Call) and _called(node) == maker and node.args:
             yield from (
                 n.value
@@ -346,10 +363,10 @@ def commands(group: Any, words: str = "") -> Iterator[tuple[str, Any]]:
             yield called, command
 
 
-COMMANDS = dict(commands(get_command(app)))
+COMMANDS = dict(commands(get_command(application())))
 DEBRIEF_OPTIONS = [
     name
-    for parameter in get_command(app).commands["debrief"].params
+    for parameter in get_command(application()).commands["debrief"].params
     for name in parameter.opts
     if name.startswith("--") and name != "--help"
 ]

@@ -22,6 +22,8 @@ _QUIET_S = 0.7
 """A task that takes less than this shows no progress [s]."""
 _STEP_S = 0.1
 """Least time between two showings of progress [s]."""
+_TELLS_S, _TELLS_SHARE = 3.0, 0.03
+"""From when on the time that is left is told [s], and the share that is done."""
 _GONE = (errno.EPIPE, errno.EINVAL)
 """What a write to a reader that has left gives: a broken pipe, or on Windows EINVAL."""
 
@@ -113,11 +115,14 @@ class ProgressLine:
         Standard error.
     name : str
         What is worked on.
+    estimate : bool
+        Whether the time that is left is told too.
     """
 
-    def __init__(self, console: Console, name: str) -> None:
+    def __init__(self, console: Console, name: str, *, estimate: bool = False) -> None:
         self._console = console
         self._name = plain(name, 30)
+        self._estimate = estimate
         self._began = time.monotonic()
         self._shown = 0.0
         self._active = console.is_terminal
@@ -130,8 +135,9 @@ class ProgressLine:
             return
         self._shown = now
         share = min(max(fraction, 0.0), 1.0)
-        text = printable(f"{self._name}: {plain(what, 30)} {share:4.0%}", self._console.encoding)
-        self._overwrite(text)
+        left = _left(now - self._began, share) if self._estimate else ""
+        text = f"{self._name}: {plain(what, 30)} {share:4.0%}{left}"
+        self._overwrite(printable(text, self._console.encoding))
 
     def clear(self) -> None:
         """Take the line away."""
@@ -149,10 +155,20 @@ class ProgressLine:
             self._active = False  # progress is a courtesy; the task goes on without
 
 
+def _left(taken_s: float, share: float) -> str:
+    """Say how long it will go on, once enough is done to tell."""
+    if taken_s < _TELLS_S or share < _TELLS_SHARE or share >= 1.0:
+        return ""
+    left_s = taken_s * (1.0 - share) / share
+    if left_s < 90.0:
+        return f", about {max(5, 5 * round(left_s / 5))} s left"
+    return f", about {round(left_s / 60)} min left"
+
+
 @contextmanager
-def progress(name: str) -> Iterator[ProgressLine]:
+def progress(name: str, *, estimate: bool = False) -> Iterator[ProgressLine]:
     """Show the progress of a task; whatever its libraries print goes to standard error."""
-    line = ProgressLine(err(), name)
+    line = ProgressLine(err(), name, estimate=estimate)
     try:
         with redirect_stdout(sys.stderr):
             yield line

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from flightlog.cli import wall
 
 if TYPE_CHECKING:
-    from flightlog.joining import Copy, Group, Grouping, Sketch
+    from flightlog.joining import Group, Grouping, Sketch
     from flightlog.recording import Recording
 
 BUDGET_BYTES = 150_000_000
@@ -133,7 +133,7 @@ def plan_flights(logs: Sequence[Path], read: Reader) -> Plan:
     flights.sort(key=lambda pair: pair[0])
     return Plan(
         tuple(flight for _, flight in flights),
-        tuple(_left_out(copy, grouping) for copy in grouping.copies),
+        tuple(grouping.why_left_out(copy) for copy in grouping.copies),
         shelf,
         grouping,
         tuple(logs[p] for p in places),
@@ -144,10 +144,3 @@ def _sketch(shelf: Shelf, log: Path) -> Sketch:
     from flightlog.joining import sketch
 
     return sketch(shelf.take(log), log)
-
-
-def _left_out(copy: Copy, grouping: Grouping) -> str:
-    file, of = grouping.files[copy.index], grouping.files[copy.of]
-    if copy.code == "longer-copy":
-        return f"{file}: left out, {of} is a longer copy of it"
-    return f"{file}: left out, it is the same recording as {of}"

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypedDict
 
 import typer
 
@@ -18,6 +18,7 @@ from flightlog.cli.debriefing import read_one_of_several, show
 from flightlog.cli.desk import desk_of
 from flightlog.cli.entering import AboutPack
 from flightlog.cli.flights import Flight, Plan, plan_flights
+from flightlog.cli.importing_many import FEW, import_many, recompute_all
 from flightlog.cli.signing import TeamOption, a_path
 from flightlog.errors import FlightlogError, UsageError
 
@@ -32,7 +33,9 @@ def import_logs(
     paths: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="PATH...", parser=a_path, help="Logs, or with --newest the folders of cards."
+            metavar="PATH...",
+            parser=a_path,
+            help="Logs and folders of logs; with --newest the folders of cards.",
         ),
     ] = None,
     newest: Annotated[
@@ -59,6 +62,31 @@ def import_logs(
             help="By how much the clocks of log and laptop may differ (else 15).",
         ),
     ] = None,
+    recompute: Annotated[
+        bool,
+        typer.Option(
+            "--recompute",
+            help="Compute anew the figures of the record that are by older analyses.",
+        ),
+    ] = False,
+    jobs: Annotated[
+        int | None,
+        typer.Option(
+            "--jobs",
+            metavar="N",
+            min=1,
+            max=256,
+            help="Logs that are worked on at a time (else one for each core).",
+        ),
+    ] = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Let an existing Dask cluster do it, over a shared team folder.",
+        ),
+    ] = None,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print one JSON object and nothing else.")
     ] = False,
@@ -67,19 +95,51 @@ def import_logs(
     """Put logs into the record: keep, debrief and pair each flight with its release.
 
     A log is kept by its content, so that a second import changes nothing. Logs of one flight that
-    are given together are joined. Where the card of the team is put in stands in its team file as
-    card = "FOLDER", or in FLIGHTLOG_CARD.
+    are given together are joined. A folder is searched for logs, which all cores work on; after
+    an interruption the same command goes on. Where the card of the team is put in stands in its
+    team file as card = "FOLDER", or in FLIGHTLOG_CARD.
 
     Example: flightlog import --newest CARD
     """
+    answer: dict[str, Any] = {"schema": SCHEMA, "recordings": [], "errors": []}
     with desk_of(team) as desk:
         told = _told(aircraft, pack, clocks_apart)
-        logs = _newest(desk, paths or []) if newest else _given(paths or [])
-        work = _Work(desk, told, as_json)
-        code = work.all(logs)
+        how: _How = {"jobs": jobs, "cluster": cluster, "answer": answer, "as_json": as_json}
+        code = wall.DONE
+        if recompute:
+            _refuse_beside_recompute(newest, paths or [])
+            code = recompute_all(desk, **how)
+        elif newest:
+            code = _Work(desk, told, as_json, answer).all(_newest(desk, paths or []))
+        elif _are_many(given := _given(paths or []), jobs, cluster):
+            code = import_many(desk, given, told, **how)
+        else:
+            code = _Work(desk, told, as_json, answer).all(given)
     if as_json:
-        out().json(json.dumps(work.answer, ensure_ascii=False, allow_nan=False, indent=2))
+        out().json(json.dumps(answer, ensure_ascii=False, allow_nan=False, indent=2))
     return code
+
+
+class _How(TypedDict):
+    jobs: int | None
+    cluster: str | None
+    answer: dict[str, Any]
+    as_json: bool
+
+
+def _refuse_beside_recompute(newest: bool, paths: Sequence[Path]) -> None:
+    if newest or paths:
+        raise UsageError(
+            "is about what the record holds",
+            where="--recompute",
+            fix="Leave out logs and --newest; import new logs first.",
+        )
+
+
+def _are_many(paths: Sequence[Path], jobs: int | None, cluster: str | None) -> bool:
+    """Whether logs are told of by a line each: folders, and more than a few."""
+    asked_for = jobs is not None or cluster is not None
+    return asked_for or len(paths) > FEW or any(path.is_dir() for path in paths)
 
 
 def _told(aircraft: str | None, pack: str | None, clocks_apart: float | None) -> Told:
@@ -138,9 +198,7 @@ class _Work:
     desk: Desk
     told: Told
     as_json: bool
-    answer: dict[str, Any] = field(
-        default_factory=lambda: {"schema": SCHEMA, "recordings": [], "errors": []}
-    )
+    answer: dict[str, Any]
     _said: bool = False
 
     def all(self, logs: Sequence[Path]) -> int:
@@ -221,7 +279,7 @@ class _Work:
         from flightlog.reports.flights import imported_lines
 
         if self.as_json:
-            self.answer["recordings"].append(_json(self.desk, done))
+            self.answer["recordings"].append(imported_json(self.desk, done))
             return
         console: Console = out()
         if self._said:
@@ -233,7 +291,8 @@ class _Work:
         console.lines(imported_lines(self.desk, done, console.width))
 
 
-def _json(desk: Desk, done: Imported) -> dict[str, Any]:
+def imported_json(desk: Desk, done: Imported) -> dict[str, Any]:
+    """Give what came of a log for programs."""
     from flightlog.operations.positions import named
     from flightlog.operations.sorties import recording_debrief
     from flightlog.reports.flights import flight_json

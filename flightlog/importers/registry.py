@@ -24,6 +24,10 @@ from typing import TYPE_CHECKING, cast
 if TYPE_CHECKING:
     from flightlog.recording import Recording
 
+READING = 1
+"""Raised whenever an importer gives other tables for the same file: tables that were kept by an
+earlier one are then read from the log again."""
+
 HEAD_BYTES = 65536
 """How much of a file the detectors see [bytes]."""
 

@@ -114,6 +114,18 @@ class Grouping:
     copies: tuple[Copy, ...]
     files: tuple[str, ...]
 
+    def why_left_out(self, copy: Copy) -> str:
+        """Say in a sentence why a copy is left out."""
+        file, of = self.files[copy.index], self.files[copy.of]
+        if copy.code == "longer-copy":
+            return f"{file}: left out, {of} is a longer copy of it"
+        return f"{file}: left out, it is the same recording as {of}"
+
+    def is_plain(self, one: Group) -> bool:
+        """Ask whether a group is nothing but its one recording, as that was read."""
+        of_copies = any(copy.of in one.members for copy in self.copies)
+        return not (one.partners or one.elsewhere or one.unaligned or of_copies)
+
 
 def group(sketches: Sequence[Sketch]) -> Grouping:
     """Sort recordings into flights and copies.

@@ -55,6 +55,7 @@ from flightlog.logbook.order import Order
 from flightlog.logbook.people import People
 from flightlog.logbook.signatures import SIGNATURE_BYTES
 from flightlog.logbook.standing import Standing
+from flightlog.logbook.state import state_of
 from flightlog.logbook.store import Store
 from flightlog.logbook.words import entry_lines
 
@@ -331,12 +332,14 @@ class Logbook:
     def _take(self, new: Sequence[Entry]) -> None:
         self._entries.extend(new)
         before = self.__dict__.pop("order", None)
-        self.__dict__.pop("people", None)
+        people = self.__dict__.pop("people", None)
         known = self.__dict__.pop("standing", self._stood)
         about_people = any(entry.body.kind in ABOUT_PEOPLE for entry in new)
         self._stood = None if about_people else known
         if before is not None and len(new) == 1:
             self.__dict__["order"] = before.followed_by(new[0])
+            if people is not None:
+                self.__dict__["people"] = people.followed_by(self.order, new[0])
         for entry in self._not_vouched_for(new):
             if entry.hash not in self._verified:
                 try:
@@ -392,6 +395,11 @@ class Logbook:
     def standing(self) -> Standing:
         """What counts."""
         return Standing.of(self.order, self.people, self._stood)
+
+    @property
+    def state(self) -> str:
+        """Digest of all entries as they were read; see ``flightlog.logbook.state``."""
+        return state_of(self._entries)
 
     @property
     def attachments(self) -> AttachmentStore:
@@ -657,8 +665,9 @@ class Logbook:
             raise RefusedError(error.found, where=error.where or body.kind) from error
         candidate = Entry(data, _UNSIGNED, (_UNSIGNED,) * len(body.signers))
         order = self.order.followed_by(candidate)
-        people = People.of(order)
-        standing = Standing.of(order, people)
+        people = self.people.followed_by(order, candidate)
+        known = None if body.kind in ABOUT_PEOPLE else self.standing
+        standing = Standing.of(order, people, known)
         problems = [
             problem
             for problem in (people.problem(candidate), *standing.problems(candidate))

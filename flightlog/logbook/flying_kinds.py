@@ -592,8 +592,12 @@ FLYING_KINDS: tuple[Kind, ...] = (
             "clock": optional(_short()),
             "clock_std": optional(quantity("s", "standard uncertainty of the log's UTC")),
             "clocks_apart": optional(quantity("s", "allowed between the log's and a laptop's")),
+            "tables": optional(hexed(label="name of the tables that it was debriefed from")),
+            "changed": optional(integer("figures that are not what the debrief before had")),
+            "changes": optional(listed(_short(), "what changed, the first of it", most=24)),
         },
-        note="A log file, kept by its hash; the debrief is attached.",
+        note="A log file, kept by its hash; the debrief is attached. One of the same log that came "
+        "later is its debrief computed anew.",
     ),
     Kind(
         SORTIE,

@@ -54,6 +54,7 @@ who vouched for whom (``Recovery.note``), and lists such a recovery under ``cont
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -181,6 +182,26 @@ class People:
             teams = {entry.body.team for entry in order if founds(entry.body)}
             team = teams.pop() if len(teams) == 1 else ""
         return cls(order, team)
+
+    def followed_by(self, order: Order, entry: Entry) -> People:
+        """Give the persons of these entries and one more.
+
+        An entry that is not about people and has seen all others changes nothing of them: then
+        this costs little, where reading them anew costs time that grows with the record.
+
+        Parameters
+        ----------
+        order : Order
+            All entries, the new one among them.
+        entry : Entry
+            The new one.
+        """
+        if entry.body.kind in ABOUT_PEOPLE or order.tips() != (entry,):
+            return People.of(order)
+        longer = copy(self)
+        longer.order = order
+        longer._rulings = self._rulings.with_last(entry)
+        return longer
 
     # --- persons, after all entries
 

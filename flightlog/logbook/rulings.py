@@ -20,6 +20,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass
 
 from flightlog.logbook.entry import Body, Entry, Signer
@@ -104,6 +105,13 @@ class Rulings:
         self._worth: dict[tuple[int, int], bool] = {}
         for index in range(len(self.acts)):
             self._judge(index)
+
+    def with_last(self, entry: Entry) -> Rulings:
+        """Give the same with an entry that is not about people and has seen all others."""
+        longer = copy(self)
+        longer._past = {**self._past, entry.hash: self.end.past}
+        longer._later = {**self._later, entry.hash: 0}
+        return longer
 
     def place(self, entry: Entry) -> Place:
         """Give the place of an entry of the record."""

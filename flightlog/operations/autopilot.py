@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -56,7 +56,11 @@ def whose(desk: Desk, recording: Recording, given: str = "") -> Whose:
     UsageError
         If ``given`` is no aircraft of the record.
     """
-    found = matches(desk, recording)
+    return whose_by(desk, said_in(recording, wanted_ids(desk)), given)
+
+
+def whose_by(desk: Desk, found: Sequence[tuple[str, str]], given: str = "") -> Whose:
+    """Find the aircraft of a log by what was found in it; see `whose` and `said_in`."""
     if given:
         desk.version("aircraft", given)
         text = next((text for id_, text in found if id_ == given), found[0][1] if found else "")
@@ -83,11 +87,23 @@ def asked(desk: Desk, log: str, found: Whose) -> UsageError:
     )
 
 
-def matches(desk: Desk, recording: Recording) -> list[tuple[str, str]]:
-    """Give each aircraft whose ``autopilot_id`` the log says of itself, with what it says."""
-    wanted = {id_: text for id_ in desk.versions.ids("aircraft") if (text := _autopilot(desk, id_))}
+def wanted_ids(desk: Desk) -> dict[str, str]:
+    """Give each aircraft in force that names its autopilot, with that name."""
+    return {id_: text for id_ in desk.versions.ids("aircraft") if (text := _autopilot(desk, id_))}
+
+
+def said_in(recording: Recording, wanted: Mapping[str, str]) -> tuple[tuple[str, str], ...]:
+    """Give each aircraft whose ``autopilot_id`` a log says of itself, with what it says.
+
+    Parameters
+    ----------
+    recording : Recording
+        What the log says.
+    wanted : mapping of str to str
+        From `wanted_ids`.
+    """
     if not wanted:
-        return []
+        return ()
     found = []
     texts = list(dict.fromkeys(_texts(recording)))
     for id_, text in wanted.items():
@@ -95,7 +111,7 @@ def matches(desk: Desk, recording: Recording) -> list[tuple[str, str]]:
         if said:
             found.append((id_, said[:_LONGEST]))
     # An id that is part of another one, as "PN-1" of "PN-1 spare", is not what the log says.
-    return [one for one in found if not _is_part(one, found, wanted)]
+    return tuple(one for one in found if not _is_part(one, found, wanted))
 
 
 def _autopilot(desk: Desk, id_: str) -> str:
@@ -122,7 +138,7 @@ def _says(text: str, wanted: str) -> bool:
 
 
 def _is_part(
-    one: tuple[str, str], found: Iterable[tuple[str, str]], wanted: dict[str, str]
+    one: tuple[str, str], found: Iterable[tuple[str, str]], wanted: Mapping[str, str]
 ) -> bool:
     id_, text = one
     return any(

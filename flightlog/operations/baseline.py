@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from flightlog.errors import LogFileError, UsageError
+from flightlog.logbook.attachments import AttachmentStore
 from flightlog.logbook.book import Draft
 from flightlog.logbook.entry import Attachment, Entry, Signer, write_utc
 from flightlog.logbook.flying_kinds import BASELINE, EVENT, PARAMETERS_READ
@@ -81,7 +82,7 @@ def baseline_draft(
             where=parameters.source,
             fix="Give --firmware TEXT as the autopilot tells it, or a log.",
         )
-    attachment = _attached(desk, parameters)
+    attachment = keep_parameters(desk.book.attachments, parameters)
     content = {
         "aircraft": aircraft,
         "firmware": _firmware(parameters),
@@ -94,8 +95,21 @@ def baseline_draft(
     return Draft(BASELINE, content, signers, [attachment])
 
 
-def note_parameters(desk: Desk, aircraft: str, parameters: Parameters) -> Entry:
+def note_parameters(
+    desk: Desk, aircraft: str, parameters: Parameters, kept: Attachment | None = None
+) -> Entry:
     """Enter what was read, by the device alone.
+
+    Parameters
+    ----------
+    desk : Desk
+        The record.
+    aircraft : str
+        Id of its file.
+    parameters : Parameters
+        What was read.
+    kept : Attachment, optional
+        Their list, where it is kept already.
 
     Raises
     ------
@@ -103,7 +117,7 @@ def note_parameters(desk: Desk, aircraft: str, parameters: Parameters) -> Entry:
         If the aircraft is not known.
     """
     desk.version("aircraft", aircraft)
-    attachment = _attached(desk, parameters)
+    attachment = kept or keep_parameters(desk.book.attachments, parameters)
     content: dict[str, Any] = {
         "aircraft": aircraft,
         "parameters": attachment.sha256,
@@ -138,8 +152,9 @@ def note_recording(desk: Desk, recording: Recording, aircraft: str, source: str)
     return note_parameters(desk, aircraft, parameters)
 
 
-def _attached(desk: Desk, parameters: Parameters) -> Attachment:
-    return desk.book.attachments.put(io.BytesIO(parameters.data), "parameters.json")
+def keep_parameters(store: AttachmentStore, parameters: Parameters) -> Attachment:
+    """Keep a list of parameters as entries name it."""
+    return store.put(io.BytesIO(parameters.data), "parameters.json")
 
 
 def _firmware(parameters: Parameters) -> str:

@@ -209,8 +209,10 @@ def _refuse_no_role(role: str, where: str) -> None:
             where=where,
             fix="A role is a word of small letters, digits, dots and hyphens.",
         )
+    if role in ROLES:
+        return
     close = get_close_matches(role, ROLES, n=1, cutoff=_SLIP)
-    if close and role not in ROLES:
+    if close:
         raise TeamFileError(
             f"{role!r} is no role of ours", where=where, fix=f"Did you mean {close[0]!r}?"
         )

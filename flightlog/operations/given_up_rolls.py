@@ -78,11 +78,13 @@ def _attempts(desk: Desk, flight: SortieRecord) -> Iterator[Mapping[str, Any]]:
 
 def given_up_alone(desk: Desk, aircraft: str) -> list[tuple[str, str]]:
     """Name the logs with nothing but rolls that were given up: no release goes with them."""
+    # A debrief that was computed anew has an entry of its own: the last of each log stands.
+    last = {e.body.content["sha256"]: e for e in desk.ledger.of(RECORDING, aircraft=aircraft)}
     return [
         (
             f"{entry.body.content['attempts']} given up in {entry.body.content['file']}",
             "its log has no flight, so that no load and weather go with it",
         )
-        for entry in desk.ledger.of(RECORDING, aircraft=aircraft)
+        for entry in last.values()
         if entry.body.content["attempts"] and not entry.body.content["sorties"]
     ]

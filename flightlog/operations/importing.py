@@ -9,33 +9,39 @@ same file does.
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from flightlog.errors import LogFileError
+from flightlog.decoded import DecodedStore
 from flightlog.logbook.book import Draft
 from flightlog.logbook.canonical import quantity
-from flightlog.logbook.entry import CITES, Attachment, Entry, Relation
+from flightlog.logbook.entry import CITES, Entry, Relation
 from flightlog.logbook.flying_kinds import RECORDING
-from flightlog.operations.autopilot import Whose, asked, whose
+from flightlog.operations.autopilot import Whose, asked, wanted_ids, whose_by
 from flightlog.operations.desk import Desk
+from flightlog.operations.flight_making import (
+    Given,
+    Seen,
+    Worked,
+    keep_debrief,
+    keep_logs,
+    make,
+    seen_in,
+    worked,
+)
 from flightlog.operations.flown_under import flown_under
 from flightlog.operations.log_events import note_log_events
 from flightlog.operations.pairing import CLOCKS_APART, utc_of
-from flightlog.operations.sortie_drafts import LogClock, enter_sorties, legs_of, pair_legs
-from flightlog.operations.sorties import DEBRIEF_NAME, SortieRecord, sorties
+from flightlog.operations.sortie_drafts import Leg, LogClock, enter_sorties, legs_of, pair_legs
+from flightlog.operations.sorties import SortieRecord, is_recomputed, sorties
 
 if TYPE_CHECKING:
-    from flightlog.analyses.phases import Sortie
     from flightlog.debriefing import Debrief
     from flightlog.importers.registry import Progress
     from flightlog.recording import Recording
-
-_LONGEST_NAME = 255 - len(DEBRIEF_NAME)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +104,15 @@ def recording_with(desk: Desk, hashes: Iterable[str]) -> Entry | None:
     return next(reversed(own or holding), None)
 
 
+def hashes_known(desk: Desk) -> frozenset[str]:
+    """Give the SHA-256 of all files that recordings hold: logs, and what was joined with them."""
+    return frozenset(
+        sha256
+        for e in desk.ledger.of(RECORDING)
+        for sha256 in (e.body.content["sha256"], *(a.sha256 for a in e.body.attachments))
+    )
+
+
 def finish(desk: Desk, recording: Entry, told: Told | None = None) -> Imported:
     """Enter what an interrupted import left out: flights of a recording without entries."""
     added = _finished(desk, recording, told or Told())
@@ -110,21 +125,26 @@ def _finished(desk: Desk, recording: Entry, told: Told) -> tuple[Entry, ...]:
     Flights first: what an event then stops was not stopped yet when they were flown.
     """
     added = enter_sorties(desk, recording, pack=told.pack)
+    if is_recomputed(recording):
+        return added  # events of long ago were dealt with long ago
     flights = flights_of_recording(desk, recording)
     return (*added, *note_log_events(desk, recording, flights))
 
 
 def flights_of_recording(desk: Desk, recording: Entry) -> tuple[SortieRecord, ...]:
     """Give the flights of a recording that are in the record, in the order of the log."""
-    sha256 = recording.body.content["sha256"]
+    ledger, sha256 = desk.ledger, recording.body.content["sha256"]
+    same = {
+        e.hash
+        for e in ledger.order
+        if e.body.kind == RECORDING
+        and e.body.content["sha256"] == sha256
+        and ledger.standing.counts(e)
+    }
     found = (
-        f
-        for f in sorties(desk)
-        if any(
-            cited.body.content["sha256"] == sha256
-            for entry in f.entries
-            for cited in desk.ledger.named(entry, CITES, RECORDING)
-        )
+        flight
+        for flight in sorties(desk)
+        if any(not same.isdisjoint(entry.body.related(CITES)) for entry in flight.entries)
     )
     return tuple(sorted(found, key=lambda f: f.number))
 
@@ -162,177 +182,193 @@ def import_recording(
     NotWritableError
         If the folder can't be written.
     """
-    from flightlog.analyses.phases import find_sorties
-
-    told, step = told or Told(), progress or _unwatched
+    step = progress or _unwatched
     step(0.0, "computing")
-    found = whose(desk, recording, told.aircraft)
-    coarse, attempts, _ = find_sorties(recording)
-    if not found.aircraft and (coarse or attempts):
-        raise asked(desk, recording.receipt.file, found)
-    made = _debriefed(desk, recording, found.aircraft, told, coarse)
+    pairing = FlightPairing(desk, seen_in(recording, wanted_ids(desk)), told or Told())
+    known: dict[str, Debrief] = {}
+    under = pairing.under()
+    made = make(recording, under, pairing.given(under), known)
+    for _ in range(MOST_ROUNDS):
+        again = pairing.under(legs_of([s.sortie for s in made.debrief.sorties]))
+        if again == under:
+            break
+        under = again
+        made = make(recording, under, pairing.given(under), known)
     step(0.8, "keeping")
-    files = (*_keep_logs(desk, recording, logs), _keep_debrief(desk, recording, made))
-    read = _note_parameters(desk, recording, found.aircraft)
-    entry = desk.append(_draft(desk, recording, made.debrief, found, told, files, read))
-    added = (*read, entry, *_finished(desk, entry, told))
-    flights = flights_of_recording(desk, entry)
-    return Imported(entry, flights, added, made.debrief, found, made.lacking)
+    store = desk.book.attachments
+    files = keep_logs(store, recording.receipt, logs)
+    files.append(keep_debrief(store, recording.receipt, made))
+    name = DecodedStore(desk.folder.tables).keep(recording)
+    done = enter(desk, pairing, worked(recording, store, files, name))
+    return replace(done, debrief=made.debrief)
 
 
 def _unwatched(fraction: float, text: str) -> None:
     """Take progress that nobody wants to see."""
 
 
-# --- debriefing under what each flight was released with
+# --- what of the record a flight is debriefed with
 
 
-@dataclass(frozen=True, slots=True)
-class _Made:
-    """A debrief in which each flight was judged by what it was released with.
+MOST_ROUNDS = 3
+"""Times of a debrief are finer than those by which its releases were found, so that they may be
+others then; that they go on changing has not been seen."""
 
-    Attributes
+
+class FlightPairing:
+    """Of which aircraft a recording is, and under which releases its flights were flown.
+
+    Parameters
     ----------
-    debrief : Debrief
-        Its inputs are those of the first flight.
-    own : mapping of int to Debrief
-        Number of a flight with other inputs -> the debrief that it was taken from.
-    lacking : tuple of str
-        What would have been needed.
+    desk : Desk
+        The team's.
+    seen : Seen
+        What was seen in the recording.
+    told : Told
+        What a person says.
+
+    Raises
+    ------
+    UsageError
+        If its aircraft can't be told, and nobody named it.
     """
 
-    debrief: Debrief
-    own: Mapping[int, Debrief]
-    lacking: tuple[str, ...]
+    def __init__(self, desk: Desk, seen: Seen, told: Told) -> None:
+        self.whose = whose_by(desk, seen.says, told.aircraft)
+        if not self.whose.aircraft and (seen.legs or seen.attempts):
+            raise asked(desk, seen.receipt.file, self.whose)
+        self.told = told
+        self._desk, self._seen = desk, seen
+        utc = seen.receipt.utc
+        self._clock = LogClock(utc.offset_s, utc.std_s, utc.zone_known, told.clocks_apart)
+        self._lacking: dict[str, tuple[str, ...]] = {}
+
+    @property
+    def began(self) -> datetime | None:
+        """When its first flight began, by the log's own UTC; None where that is not known."""
+        first = self._seen.legs[0].start_s if self._seen.legs else 0.0
+        return self._clock.utc(first)
+
+    @property
+    def lacking(self) -> tuple[str, ...]:
+        """What would have been needed for a full debrief. Clauses."""
+        return tuple(dict.fromkeys(text for one in self._lacking.values() for text in one))
+
+    def under(
+        self, legs: Sequence[Leg] | None = None, taken: Collection[str] = ()
+    ) -> tuple[str, ...]:
+        """Give the release of each flight, by its hash; "" for none.
+
+        Parameters
+        ----------
+        legs : sequence of Leg, optional
+            The flights; those that were seen first when not given.
+        taken : collection of str
+            Releases of other logs' flights that are not entered yet.
+        """
+        found = pair_legs(
+            self._desk,
+            self.whose.aircraft,
+            self._clock,
+            self._seen.legs if legs is None else legs,
+            pack=self.told.pack,
+            joined=[partner.sha256 for partner in self._seen.receipt.partners],
+            taken=taken,
+        )
+        return tuple(one.release.hash if one.release is not None else "" for one in found)
+
+    def given(self, under: Sequence[str]) -> dict[str, Given]:
+        """Gather files and load for each of some releases.
+
+        Raises
+        ------
+        TeamFileError
+            If a version of a team file in the record can't be read.
+        """
+        gathered = {}
+        for key in under or ("",):
+            release = self._desk.ledger.order.get(key) if key else None
+            found = flown_under(self._desk, self.whose.aircraft, release, self.told.pack)
+            gathered[key] = Given(found.inputs, found.rules)
+            self._lacking[key] = found.lacking
+        return gathered
 
 
-def _debriefed(
-    desk: Desk, recording: Recording, aircraft: str, told: Told, coarse: Sequence[Sortie]
-) -> _Made:
-    """Debrief a log once for each different release that its flights were flown under."""
-    from flightlog.debriefing import debrief
-
-    utc = recording.receipt.utc
-    clock = LogClock(utc.offset_s, utc.std_s, utc.zone_known, told.clocks_apart)
-    joined = [partner.sha256 for partner in recording.receipt.partners]
-    made: dict[str, Debrief] = {}
-    lacking: list[str] = []
-
-    def releases(flights: Sequence[Sortie]) -> list[Entry | None]:
-        legs = legs_of(flights)
-        found = pair_legs(desk, aircraft, clock, legs, pack=told.pack, joined=joined)
-        return [one.release for one in found]
-
-    def under(release: Entry | None) -> Debrief:
-        key = release.hash if release is not None else ""
-        if key not in made:
-            given = flown_under(desk, aircraft, release, told.pack)
-            made[key] = debrief(recording, given.inputs, given.rules)
-            lacking.extend(given.lacking)
-        return made[key]
-
-    main = under((releases(coarse) or [None])[0])
-    # The times of a debrief are finer, and it may have left out a column that told of flights.
-    each = [under(release) for release in releases([s.sortie for s in main.sorties])]
-    main = each[0] if each else main
-    if any(len(one.sorties) != len(each) for one in each):
-        each = [main for _ in main.sorties]  # a column was left out that told of flights
-    flights = tuple(one.sorties[index] for index, one in enumerate(each))
-    own = {n: one for n, one in enumerate(each, start=1) if one is not main}
-    return _Made(replace(main, sorties=flights), own, tuple(dict.fromkeys(lacking)))
+# --- entering
 
 
-# --- keeping
+def enter(desk: Desk, pairing: FlightPairing, made: Worked) -> Imported:
+    """Enter a recording whose files are kept, its parameters, its flights and what it shows.
+
+    Parameters
+    ----------
+    desk : Desk
+        The team's.
+    pairing : FlightPairing
+        Of which aircraft it is.
+    made : Worked
+        Its debrief.
+
+    Raises
+    ------
+    NotWritableError
+        If the folder can't be written.
+    """
+    found = pairing.whose
+    read = _note_parameters(desk, made, found.aircraft)
+    entry = desk.append(recording_draft(desk, made, found, pairing.told, read))
+    added = (*read, entry, *_finished(desk, entry, pairing.told))
+    flights = flights_of_recording(desk, entry)
+    return Imported(entry, flights, added, whose=found, lacking=pairing.lacking)
 
 
-def _keep_logs(desk: Desk, recording: Recording, logs: Sequence[Path]) -> list[Attachment]:
-    """Keep the files; what is kept has to be what was read."""
-    receipt = recording.receipt
-    read = {receipt.sha256, *(partner.sha256 for partner in receipt.partners)}
-    kept = [desk.book.attach(log, _printable(log.name)) for log in logs]
-    for log, attachment in zip(logs, kept, strict=True):
-        if attachment.sha256 not in read:
-            raise LogFileError(
-                "the file changed while it was read",
-                where=log.name,
-                fix="Let the device finish writing it, then import it again.",
-            )
-    own = [a for a in kept if a.sha256 == receipt.sha256]
-    return [*own, *(a for a in kept if a.sha256 != receipt.sha256)]
-
-
-def _printable(name: str) -> str:
-    """Give a file's name as entries can hold it."""
-    return name.encode("utf-8", "replace").decode("utf-8")[:255]
-
-
-def _keep_debrief(desk: Desk, recording: Recording, made: _Made) -> Attachment:
-    from flightlog.contract import dumps, to_json
-
-    body = to_json(made.debrief)
-    for item in body["sorties"]:
-        if item["number"] in made.own:
-            item["inputs"] = to_json(made.own[item["number"]])["inputs"]
-    name = f"{(recording.receipt.file or 'log')[:_LONGEST_NAME]}{DEBRIEF_NAME}"
-    data = io.BytesIO((dumps(body) + "\n").encode("utf-8"))
-    return desk.book.attachments.put(data, name)
-
-
-def _note_parameters(desk: Desk, recording: Recording, aircraft: str) -> tuple[Entry, ...]:
+def _note_parameters(desk: Desk, made: Worked, aircraft: str) -> tuple[Entry, ...]:
     """Enter the parameters that a log holds; none where it holds none, or is of no aircraft."""
-    from flightlog.operations.baseline import note_parameters, parameters_of
+    from flightlog.operations.baseline import note_parameters
 
-    if not aircraft or "parameters" not in recording:
+    if not aircraft or made.parameters is None:
         return ()
-    try:
-        parameters = parameters_of(recording, recording.receipt.file)
-    except LogFileError:  # all of them are such that autopilots write by themselves
-        return ()
-    return (note_parameters(desk, aircraft, parameters),)
+    return (note_parameters(desk, aircraft, made.parameters, made.listed),)
 
 
-def _draft(
-    desk: Desk,
-    recording: Recording,
-    debrief: Debrief,
-    found: Whose,
-    told: Told,
-    attachments: Sequence[Attachment],
-    read: Sequence[Entry],
+def recording_draft(
+    desk: Desk, made: Worked, found: Whose, told: Told, read: Sequence[Entry] = ()
 ) -> Draft:
+    """Draft the entry of a recording; it cites the one before of the same log, if there is one."""
     from flightlog.figures import ANALYSES_VERSION
 
-    receipt = recording.receipt
+    receipt = made.receipt
     content: dict[str, Any] = {
         "file": receipt.file[:255] or "log",
         "sha256": receipt.sha256,
         "format": receipt.format,
         "analyses": ANALYSES_VERSION,
-        "sorties": len(debrief.sorties),
-        "attempts": len(debrief.attempts),
+        "sorties": len(made.legs),
+        "attempts": made.attempts,
         "clock": receipt.utc.source[:200] or "not said",
         "clocks_apart": quantity(str(round(told.clocks_apart.total_seconds())), "s"),
     }
-    content |= _known({"aircraft": found.aircraft, "autopilot": found.autopilot})
-    content |= _times(recording)
+    content |= _known(
+        {"aircraft": found.aircraft, "autopilot": found.autopilot, "tables": made.tables}
+    )
+    content |= _times(made)
     before = desk.ledger.of(RECORDING, sha256=receipt.sha256)[-1:]
     relations = [Relation(CITES, entry.hash) for entry in (*before, *read)]
-    return Draft(RECORDING, content, attachments=attachments, relations=relations)
+    return Draft(RECORDING, content, attachments=made.files, relations=relations)
 
 
 def _known(texts: Mapping[str, str]) -> dict[str, str]:
     return {key: text for key, text in texts.items() if text}
 
 
-def _times(recording: Recording) -> dict[str, Any]:
+def _times(made: Worked) -> dict[str, Any]:
     """Give when the log began and how sure that is, where it tells UTC."""
     from flightlog.logbook.entry import write_utc
 
-    utc = recording.receipt.utc
-    if utc.unix_offset_s is None:
+    utc = made.receipt.utc
+    if utc.unix_offset_s is None or made.began_s is None:
         return {}
-    first = [float(recording[n]["time_s"].iloc[0]) for n in recording if n != "parameters"]
-    began = utc_of(utc.unix_offset_s + min(first)) if first else None
+    began = utc_of(utc.unix_offset_s + made.began_s)
     if began is None:
         return {}
     std = quantity(f"{utc.std_s:.3f}", "s") if utc.std_s is not None else None

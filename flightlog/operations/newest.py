@@ -102,9 +102,9 @@ def newest_log(folder: Path, now: datetime) -> Newest:
     LogFileError
         If the folder can't be read, or holds no log that can be recognised.
     """
-    files = sorted(_files(folder, now), key=Found.place, reverse=True)
+    files = sorted(files_in(folder, now), key=Found.place, reverse=True)
     for found in files[:MOST_HEADS]:
-        format_ = _format(found.path)
+        format_ = format_of(found.path)
         if format_:
             return Newest(found, format_, len(files) - 1, _higher(found, format_, files))
     many = (
@@ -117,8 +117,17 @@ def newest_log(folder: Path, now: datetime) -> Newest:
     )
 
 
-def _files(folder: Path, now: datetime) -> Iterator[Found]:
-    """Give the files of a folder, in bounds; a folder within that can't be read is left out."""
+def files_in(folder: Path, now: datetime) -> Iterator[Found]:
+    """Give the files of a folder and of those below it, at most so many as are looked at.
+
+    Hidden files and folders, and those of operating systems, are left out, and so is a folder
+    within that can't be read; links are not followed.
+
+    Raises
+    ------
+    LogFileError
+        If the folder itself can't be read.
+    """
     try:
         waiting = [(0, list(os.scandir(folder)))]
     except OSError as error:
@@ -169,7 +178,7 @@ def _found(path: Path, info: os.stat_result, now: datetime) -> Found:
     return Found(path, info.st_size, changed, int(digits[-1]) if digits else -1)
 
 
-def _format(path: Path) -> str:
+def format_of(path: Path) -> str:
     """Give the format of a file, "" where none is recognised or it can't be read."""
     try:
         return detect(read_head(path), where=path.name).format
@@ -187,6 +196,6 @@ def _higher(log: Found, format_: str, files: list[Found]) -> Found | None:
         and _DIGITS.sub("", f.path.stem) == _DIGITS.sub("", log.path.stem)
     ]
     highest = max(beside, key=lambda f: f.number, default=log)
-    if highest.number <= log.number or _format(highest.path) != format_:
+    if highest.number <= log.number or format_of(highest.path) != format_:
         return None
     return highest

@@ -41,7 +41,7 @@ from flightlog.operations.list_conditions import DAILY
 from flightlog.operations.plan import Condition, Plan
 from flightlog.operations.positions import CLOCKS_APART, named
 from flightlog.operations.release_conditions import RECORD, is_open, releases_of, when_it_ends
-from flightlog.operations.sorties import recording_debrief
+from flightlog.operations.sorties import is_recomputed, recording_debrief
 from flightlog.operations.turn_around import PRE_FLIGHT, TURN_AROUND
 from flightlog.operations.usage import fitted
 from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK, THINGS, Ledger, subject
@@ -251,6 +251,8 @@ def _changed_since(desk: Desk, plan: Plan, release: Entry, now: Sequence[Conditi
             if reopening is None or word not in EVENTS or word in reopening:
                 why.append(f"since then: {word} ({named(entry)})")
         elif body.kind == RECORDING and body.content.get(AIRCRAFT) == plan.aircraft:
+            if is_recomputed(entry):
+                continue  # what it tells of had happened before
             why += _stop_findings(desk, entry)
         elif body.kind in _WORK and _is_work_on(desk, entry, about):
             why.append(f"since then work was done: {named(entry)} ({body.kind})")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
@@ -112,6 +112,7 @@ def pair_legs(
     *,
     pack: str = "",
     joined: Sequence[str] = (),
+    taken: Collection[str] = (),
 ) -> list[Pairing]:
     """Find the releases of the flights of a log, one after the other.
 
@@ -129,8 +130,10 @@ def pair_legs(
         As a person said; empty where nobody did.
     joined : sequence of str
         SHA-256 of logs that were joined with this one; their flights are its own.
+    taken : collection of str
+        Hashes of releases that flights of other logs were flown under, which are not entered yet.
     """
-    taken: set[str] = set()
+    taken = set(taken)
     found: list[Pairing] = []
     for leg in legs:
         one = NOBODYS

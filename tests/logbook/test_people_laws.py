@@ -70,6 +70,26 @@ def test_adding_entries_never_makes_count_what_did_not(plan, rng):
 
 
 @SLOW
+@given(plans)
+def test_reading_on_entry_by_entry_gives_the_same_people(plan):
+    crew = grown(plan)
+    entries = list(Order(crew.entries))
+    order = Order(entries[:1])
+    people = People.of(order)
+    for entry in entries[1:]:
+        order = order.followed_by(entry)
+        people = people.followed_by(order, entry)
+    anew = People.of(Order(entries))
+
+    assert anew.persons == people.persons
+    for entry in entries:
+        assert anew.judged(entry) == people.judged(entry)
+        assert anew.problem(entry) == people.problem(entry)
+        if entry.body.kind in ABOUT_PEOPLE:
+            assert anew.stands(entry) == people.stands(entry)
+
+
+@SLOW
 @given(plans, st.randoms(use_true_random=False))
 def test_the_order_in_which_entries_come_plays_no_part(plan, rng):
     crew = grown(plan)

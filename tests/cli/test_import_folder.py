@@ -1,0 +1,117 @@
+"""``flightlog import FOLDER`` as a person and a program meet it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from datetime import UTC, datetime
+
+import pytest
+
+import flightlog.contract
+import flightlog.earlier
+import flightlog.figures
+import flightlog.operations.recomputing
+from tests.cli.hangars import SAMPLES, equipped
+from tests.cli.teams import terminal
+from tests.operations.remembered import remembered
+
+__all__ = ["remembered", "terminal"]  # fixtures
+
+DAY = datetime(2027, 6, 15, 9, 40, tzinfo=UTC)
+
+
+@pytest.fixture
+def team(terminal):
+    """A team whose aircraft is in the record, after the season."""
+    terminal.at(DAY)
+    equipped(terminal, "aircraft/pannier.toml")
+    return terminal
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """Two flights, a file that is damaged beyond use, and a note."""
+    place = tmp_path / "season"
+    place.mkdir()
+    for name in ("headwind.bin", "position_1hz_only.bin"):
+        shutil.copyfile(SAMPLES / name, place / name)
+    (place / "broken.gpx").write_bytes(b"<gpx><trk></trk></gpx>")
+    (place / "notes.txt").write_text("wind from the north", encoding="utf-8")
+    return place
+
+
+def test_a_folder_ends_in_a_table_of_what_failed_and_goes_on_when_asked_again(
+    team, folder, remembered
+):
+    assert 3 == team.run("import", str(folder), "--aircraft", "pannier")
+
+    lines = team.out.splitlines()
+    assert ["headwind.bin", "position_1hz_only.bin"] == sorted(
+        line.split()[0] for line in lines if "FLOWN WITHOUT A RELEASE" in line
+    )
+    assert any(
+        line.startswith("2 recordings of these files in the record (2 new, 0 known before) with 2 ")
+        for line in lines
+    )
+    said = " ".join(team.out.split())
+    assert "No logs: 1 file. notes.txt" in said
+    assert "Failed: broken.gpx no track point in it" in said
+
+    (folder / "broken.gpx").unlink()
+    assert 0 == team.run("import", str(folder), "--aircraft", "pannier")
+    assert "(0 new, 2 known before)" in team.out
+
+
+def test_processes_of_their_own_do_the_same_and_keep_off_standard_output(team, folder):
+    (folder / "broken.gpx").unlink()
+
+    code = team.run("import", str(folder), "--aircraft", "pannier", "--jobs", "2", "--json")
+
+    assert 0 == code, team.err
+    answer = json.loads(team.out)
+    assert "flightlog.import/1" == answer["schema"]
+    assert {"headwind.bin", "position_1hz_only.bin"} == {r["file"] for r in answer["recordings"]}
+    assert all(len(r["sorties"]) == 1 for r in answer["recordings"])
+    assert ["notes.txt"] == answer["not_logs"]
+    assert [] == answer["errors"]
+
+
+def test_figures_by_older_analyses_are_told_and_computed_anew_when_asked(
+    team, folder, remembered, monkeypatch
+):
+    log = folder / "headwind.bin"
+    assert 0 == team.run("import", str(log), "--aircraft", "pannier"), team.err
+    assert 0 == team.run("import", "--recompute"), team.err
+    assert "Every recording has its figures by the analyses of today." in team.out
+    version = flightlog.figures.ANALYSES_VERSION + 1
+    for module in (
+        flightlog.figures,
+        flightlog.contract,
+        flightlog.earlier,
+        flightlog.operations.recomputing,
+    ):
+        monkeypatch.setattr(module, "ANALYSES_VERSION", version)
+
+    logs = ["position_1hz_only.bin", "notes.txt", "headwind.bin", "broken.gpx"]
+    assert 3 == team.run("import", *(str(folder / name) for name in logs), "--aircraft", "pannier")
+    assert "1 recording has figures by older analyses" in team.err
+
+    assert 0 == team.run("import", "--recompute", "--json"), team.err
+    (one,) = json.loads(team.out)["recomputed"]
+    assert ["headwind.bin", []] == [one["file"], one["changes"]]
+    assert one["before"] != one["entry"]
+
+
+def test_computing_anew_takes_no_logs(team, folder):
+    assert 2 == team.run("import", str(folder), "--recompute")
+    assert "Leave out logs" in team.err
+
+
+def test_a_cluster_that_does_not_answer_is_told(team, folder, monkeypatch):
+    cluster = pytest.importorskip("flightlog.workers.cluster")
+    pytest.importorskip("distributed")
+    monkeypatch.setattr(cluster, "ANSWER_S", 0.5)
+
+    assert 2 == team.run("import", str(folder), "--cluster", "tcp://127.0.0.1:1")
+    assert "no cluster answers there" in team.err

@@ -1,0 +1,290 @@
+"""Many logs at once: order, joining, faults, and going on after an interruption."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from datetime import timedelta
+
+import pytest
+
+import flightlog.debriefing
+import flightlog.importers
+from flightlog.errors import LogFileError, NotWritableError, UsageError
+from flightlog.logbook.book import Logbook
+from flightlog.operations.flight_making import debrief_flight
+from flightlog.operations.importing import Told, import_recording
+from flightlog.operations.season_import import Entered, Failed, LeftOut, SeasonImport, search
+from flightlog.operations.sorties import recording_debrief, sorties
+from flightlog.workers import Here
+from tests.operations.logs import release
+from tests.operations.made import MORNING, SAMPLES
+from tests.operations.remembered import remembered
+
+__all__ = ["remembered"]  # a fixture
+
+PANNIER = Told("pannier")
+
+
+@pytest.fixture
+def season(tmp_path):
+    """A folder of a card: flights of two days in the wrong order of names, and what is no log."""
+    folder = tmp_path / "season"
+    (folder / "later").mkdir(parents=True)
+    shutil.copyfile(SAMPLES / "position_1hz_only.bin", folder / "later" / "a_late.bin")
+    shutil.copyfile(SAMPLES / "headwind.bin", folder / "z_early.bin")
+    shutil.copyfile(SAMPLES / "headwind.bin", folder / "z_twin.bin")
+    (folder / "broken.gpx").write_bytes(b"<gpx><trk></trk></gpx>")
+    (folder / "notes.txt").write_text("wind from the north", encoding="utf-8")
+    return folder
+
+
+def taken(farm, *paths, workers=None, progress=None):
+    found = search(paths, farm.clock.now)
+    return list(SeasonImport(farm.desk, PANNIER, workers, progress).take(found.logs))
+
+
+def names_of(events):
+    return [log.name for event in events for log in event.logs]
+
+
+@pytest.fixture
+def reads(monkeypatch, remembered):
+    """Names of the logs that are read, and how often something is debriefed."""
+    counted = {"read": [], "debriefed": 0}
+    read, debrief = flightlog.importers.read, flightlog.debriefing.debrief
+
+    def reading(path, **how):
+        counted["read"].append(path.name)
+        return read(path, **how)
+
+    def debriefing(*given):
+        counted["debriefed"] += 1
+        return debrief(*given)
+
+    monkeypatch.setattr(flightlog.importers, "read", reading)
+    monkeypatch.setattr(flightlog.debriefing, "debrief", debriefing)
+    return counted
+
+
+def test_logs_are_entered_in_order_of_time_and_one_bad_file_keeps_none_out(farm, season, reads):
+    farm.clock.later(days=60)
+    found = search([season], farm.clock.now)
+    assert ["notes.txt"] == [path.name for path in found.others]
+
+    events = taken(farm, season)
+
+    done = [event for event in events if isinstance(event, Entered)]
+    assert ["z_early.bin", "a_late.bin"] == names_of(done)
+    assert [event.imported.recording for event in done] == sorted(
+        (event.imported.recording for event in done), key=lambda e: e.body.number
+    )
+    (twin,) = [event for event in events if isinstance(event, LeftOut)]
+    assert "z_twin.bin: the same file as" in twin.why
+    (failed,) = [event for event in events if isinstance(event, Failed)]
+    assert ["broken.gpx"] == [log.name for log in failed.logs]
+    assert isinstance(failed.error, LogFileError)
+    assert 2 == len(sorties(farm.desk))
+    assert 2 == reads["debriefed"]
+
+    again = taken(farm, season)
+    known = [event for event in again if isinstance(event, Entered)]
+    assert all(event.known and not event.imported.added for event in known)
+    assert 2 == len(known)
+    assert 2 == reads["debriefed"]
+
+
+def test_the_figures_are_those_of_an_import_one_by_one(farm, season, farm_place, tmp_path):
+    from tests.operations.released import copied
+
+    farm.clock.later(days=60)
+    taken(farm, season)
+    alone = copied(farm_place[0], tmp_path / "alone", farm_place[1])
+    try:
+        alone.clock.later(days=60)
+        for name in ("headwind.bin", "position_1hz_only.bin"):
+            log = SAMPLES / name
+            import_recording(alone.desk, flightlog.read(log), [log], PANNIER)
+        pairs = zip(sorties(farm.desk), sorties(alone.desk), strict=True)
+        for mine, other in pairs:
+            one = recording_debrief(farm.desk, mine.recording)
+            two = recording_debrief(alone.desk, other.recording)
+            two["log"]["file"] = one["log"]["file"]
+            assert two == one
+            assert other.entry.body.content == mine.entry.body.content
+    finally:
+        alone.close()
+
+
+def test_logs_of_one_flight_are_joined_and_not_imported_a_second_time(farm, tmp_path, reads):
+    farm.clock.later(days=60)
+    for name in ("calm.bin", "calm_transmitter.csv"):
+        shutil.copyfile(SAMPLES / name, tmp_path / name)
+    logs = [tmp_path / "calm_transmitter.csv", tmp_path / "calm.bin"]
+
+    (event,) = taken(farm, *logs)
+
+    assert ["calm.bin", "calm_transmitter.csv"] == [log.name for log in event.logs]
+    (partner,) = recording_debrief(farm.desk, event.imported.recording)["log"]["partners"]
+    assert "calm_transmitter.csv" == partner["file"]
+    (again,) = taken(farm, *logs)
+    assert again.known
+    assert 1 == reads["debriefed"]
+
+
+class Stops(Exception):
+    """As if somebody pulled the plug."""
+
+
+def test_after_an_interruption_nothing_that_was_done_is_done_again(farm, season, reads):
+    farm.clock.later(days=60)
+    logs = search([season], farm.clock.now).logs
+
+    def stopping(share, text):
+        if text.startswith("1 of 2 logs entered"):
+            raise Stops
+
+    with pytest.raises(Stops):
+        list(SeasonImport(farm.desk, PANNIER, None, stopping).take(logs))
+    assert 1 == reads["debriefed"]  # and not yet entered
+    assert not sorties(farm.desk)
+    read = list(reads["read"])
+    assert sorted(["broken.gpx", "z_early.bin", "a_late.bin"]) == sorted(read)
+
+    events = taken(farm, season)
+
+    assert ["z_early.bin", "a_late.bin"] == names_of(e for e in events if isinstance(e, Entered))
+    assert [*read, "broken.gpx"] == reads["read"]
+    assert 2 == reads["debriefed"]
+    assert 2 == len(sorties(farm.desk))
+    assert not list((farm.folder.tables / "debriefs").iterdir())
+
+
+def test_flights_that_wait_to_be_entered_keep_their_releases_from_each_other(farm, tmp_path):
+    """Two flights within the minutes that clocks may be apart, and a release for each."""
+    log = tmp_path / "two_flights.bin"
+    shutil.copyfile(SAMPLES / "two_flights.bin", log)
+    recording = flightlog.read(log)
+    began = recording.receipt.utc.unix_offset_s
+    from datetime import UTC, datetime
+
+    start = datetime.fromtimestamp(began, UTC)
+    farm.clock.now = start - timedelta(minutes=30)
+    first = release(farm, start - timedelta(minutes=8))
+    farm.clock.now = max(farm.clock.now, start + timedelta(minutes=1))
+    second = release(farm, start + timedelta(minutes=2))
+    farm.clock.now = start + timedelta(hours=1)
+
+    (event,) = taken(farm, log)
+
+    flights = event.imported.flights
+    spent = [flight.release for flight in flights]
+    assert len(spent) == len({one.hash for one in spent if one is not None})
+    assert {first, second} >= set(filter(None, spent))
+    assert any(one is not None for one in spent)
+
+
+class Late(Here):
+    """Workers who find other flights than those by which the releases were found."""
+
+    def each(self, work, tasks, size=None):
+        from dataclasses import replace
+
+        from flightlog.workers import Finished
+
+        for task in tasks:
+            if work is not debrief_flight:
+                yield from super().each(work, [task], size)
+                continue
+            wrong = replace(
+                task, under=("", *task.under), given={"": next(iter(task.given.values()))}
+            )
+            made = debrief_flight(replace(wrong, under=("",)))
+            yield Finished(wrong, made)
+
+
+def test_a_debrief_under_other_releases_than_at_last_is_made_once_more(farm, season, reads):
+    farm.clock.later(days=60)
+
+    events = taken(farm, season / "z_early.bin", workers=Late())
+
+    assert [True] == [isinstance(event, Entered) for event in events]
+    assert 1 == len(events[0].imported.flights)
+
+
+def test_a_log_of_no_known_aircraft_fails_and_the_others_are_entered(farm, season, remembered):
+    farm.clock.later(days=60)
+    shutil.copyfile(SAMPLES / "calm_transmitter.csv", season / "card.csv")
+    logs = search([season / "card.csv", season / "z_early.bin"], farm.clock.now).logs
+
+    events = list(SeasonImport(farm.desk).take(logs))
+
+    failed = {event.logs[0].name: event.error for event in events if isinstance(event, Failed)}
+    assert ["card.csv"] == list(failed)
+    assert isinstance(failed["card.csv"], UsageError)
+    assert "--aircraft" in failed["card.csv"].fix
+    assert ["z_early.bin"] == names_of(e for e in events if isinstance(e, Entered))
+
+
+def test_a_full_disk_ends_it_and_the_same_call_goes_on(farm, season, remembered, monkeypatch):
+    farm.clock.later(days=60)
+    append = Logbook.append
+    left = [4]
+
+    def full(self, *given, **more):
+        left[0] -= 1
+        if left[0] < 0:
+            raise NotWritableError("the disk is full", where="team")
+        return append(self, *given, **more)
+
+    monkeypatch.setattr(Logbook, "append", full)
+    with pytest.raises(NotWritableError):
+        taken(farm, season)
+    monkeypatch.setattr(Logbook, "append", append)
+
+    taken(farm, season)
+
+    assert 2 == len(sorties(farm.desk))
+
+
+def test_a_log_that_changes_between_the_passes_fails(farm, season, remembered):
+    farm.clock.later(days=60)
+    log = season / "z_early.bin"
+
+    def changing(share, text):
+        if text.endswith("logs read"):
+            log.write_bytes((SAMPLES / "position_1hz_only.bin").read_bytes())
+
+    (event,) = taken(farm, log, progress=changing)
+
+    assert isinstance(event, Failed)
+    assert "changed while it was read" in str(event.error)
+    assert not sorties(farm.desk)
+
+
+def test_the_entry_names_the_tables_that_the_figures_came_from(farm, season, remembered):
+    farm.clock.later(days=60)
+
+    (event,) = taken(farm, season / "z_early.bin")
+
+    name = event.imported.recording.body.content["tables"]
+    folder = farm.folder.tables / "decoded" / name[:2] / name
+    receipt = json.loads((folder / "receipt.json").read_text(encoding="utf-8"))
+    assert event.imported.recording.body.content["sha256"] == receipt["receipt"]["sha256"]
+
+
+def test_a_folder_that_is_not_there_says_so(tmp_path):
+    found = search([tmp_path / "nowhere.bin"], MORNING)
+    assert [tmp_path / "nowhere.bin"] == list(found.logs)
+
+
+def test_more_files_than_are_looked_at_are_refused(tmp_path, monkeypatch):
+    import flightlog.operations.newest
+    import flightlog.operations.season_import
+
+    for module in (flightlog.operations.newest, flightlog.operations.season_import):
+        monkeypatch.setattr(module, "MOST_ENTRIES", 3)
+    for number in range(4):
+        (tmp_path / f"{number}.txt").write_text("x", encoding="utf-8")
+    with pytest.raises(LogFileError, match="more than 3 files"):
+        search([tmp_path], MORNING)
