@@ -209,6 +209,7 @@ class Recording:
             if strange:
                 raise ValueError(f"table {name!r} has columns outside the dictionary: {strange}")
         self._tables = {name: t for name, t in tables.items() if len(t)}
+        self._ones: dict[str, pd.DataFrame] = {}
         self.receipt = receipt
         self.raw: Mapping[str, RawTable] = raw if raw is not None else {}
         self.findings = tuple(findings)
@@ -230,19 +231,23 @@ class Recording:
     def one(self, name: str) -> pd.DataFrame | None:
         """Rows of the one instance that analyses use, without the ``instance`` column.
 
-        The receipt's choice where it made one, else the lowest instance.
+        The receipt's choice where it made one, else the lowest instance. Every analysis asks
+        for the same few tables, so they are cut once; who sets a column does so in a frame
+        of their own.
         """
         table = self._tables.get(name)
         if table is None or "instance" not in table:
             return table
-        chosen = self.receipt.chosen_instances.get(name, int(table["instance"].min()))
-        rows = table.loc[table["instance"] == chosen]
-        return rows.drop(columns="instance").reset_index(drop=True)
+        if name not in self._ones:
+            chosen = self.receipt.chosen_instances.get(name, int(table["instance"].min()))
+            use = table["instance"] == chosen
+            rows = table if use.all() else table.loc[use]
+            self._ones[name] = rows.drop(columns="instance").reset_index(drop=True)
+        return self._ones[name].copy(deep=False)
 
     def without(self, *names: str) -> Recording:
         """Give the same recording as if it had no such tables: those that can't be used."""
-        tables = {name: table for name, table in self._tables.items() if name not in names}
-        return Recording(tables, self.receipt, self.raw, self.findings)
+        return self._with({n: table for n, table in self._tables.items() if n not in names})
 
     def without_column(self, name: str) -> Recording:
         """Give the same recording as if nothing was ever measured in a column, ``table.column``."""
@@ -250,7 +255,14 @@ class Recording:
         if column not in self._tables.get(table, ()):
             return self
         blank = self._tables[table].assign(**{column: math.nan})
-        return Recording({**self._tables, table: blank}, self.receipt, self.raw, self.findings)
+        return self._with({**self._tables, table: blank})
+
+    def _with(self, tables: Mapping[str, pd.DataFrame]) -> Recording:
+        """Give the same recording with other tables; what was cut from the same ones stays cut."""
+        other = Recording(tables, self.receipt, self.raw, self.findings)
+        same = {n: one for n, one in self._ones.items() if tables.get(n) is self._tables[n]}
+        other._ones.update(same)
+        return other
 
     def __repr__(self) -> str:
         rows = ", ".join(f"{n} {len(t)}" for n, t in self._tables.items())

@@ -65,6 +65,30 @@ def test_one_picks_the_lowest_instance_where_nothing_was_chosen():
     assert set(later.one("gps")["ground_speed_m_s"]) == {10.0}
 
 
+def test_one_gives_the_same_rows_again_whatever_was_done_with_the_first():
+    recording = Recording({"gps": gps()}, receipt(chosen_instances={"gps": 2}))
+    first = recording.one("gps")
+    first["ground_speed_m_s"] = -1.0
+    first["note"] = "mine"
+    again = recording.one("gps")
+    assert list(again.columns) == ["time_s", "ground_speed_m_s"]
+    assert list(again["ground_speed_m_s"]) == [20.0] * 5
+
+
+def test_one_follows_a_recording_without_tables_or_columns():
+    baro = pd.DataFrame({"time_s": [0.0, 1.0], "instance": [0, 0], "height_m": [1.0, 2.0]})
+    recording = Recording({"gps": gps(), "baro": baro}, receipt())
+    assert list(recording.one("baro")["height_m"]) == [1.0, 2.0]
+    assert set(recording.one("gps")["ground_speed_m_s"]) == {0.0}
+
+    blank = recording.without_column("gps.ground_speed_m_s")
+    assert blank.one("gps")["ground_speed_m_s"].isna().all()
+    assert list(blank.one("baro")["height_m"]) == [1.0, 2.0]
+    left = recording.without("gps")
+    assert left.one("gps") is None
+    assert list(left.one("baro")["height_m"]) == [1.0, 2.0]
+
+
 def test_one_gives_a_table_without_instances_as_it_is():
     table = pd.DataFrame({"time_s": [0.0, 1.0], "roll_rad": [0.1, 0.2]})
     recording = Recording({"attitude": table}, receipt())

@@ -58,8 +58,10 @@ def largest(
     stated = np.broadcast_to(np.asarray(noise_std, dtype=float), values.shape)
     top = int(np.argmax(values))
     best, at = float(values[top]), float(time_s[top])
-    calm = _smoothed(time_s, values, correlation_s)
-    shown = 1.4826 * float(np.median(np.abs(values - calm - np.median(values - calm))))
+    step = _step(time_s)
+    calm = _smoothed(values, correlation_s, step)
+    rest = values - calm
+    shown = 1.4826 * float(np.median(np.abs(rest - np.median(rest))))
     noise = np.minimum(stated, shown * _SMOOTHING_LOSS)
     spread = float(np.max(noise))
     unseen = float(np.sqrt(max(0.0, stated[top] ** 2 - noise[top] ** 2)))
@@ -68,7 +70,7 @@ def largest(
     # Values that noise can't lift to the top take no part.
     close = np.flatnonzero(calm >= calm.max() - 8 * spread)
     # Neighbours within half the correlation time are nearly one value.
-    close = close[:: max(1, int(0.5 * correlation_s / max(_step(time_s), 1e-6)))]
+    close = close[:: max(1, int(0.5 * correlation_s / max(step, 1e-6)))]
     tops = (calm[close] + noise[close] * _noise(time_s[close], correlation_s)).max(axis=1)
     bias = float(np.mean(tops) - calm[close].max())
     std = float(np.sqrt(np.var(tops) + (_BIAS_DOUBT * bias) ** 2 + unseen**2))
@@ -79,9 +81,9 @@ def _step(time_s: Array) -> float:
     return float(np.median(np.diff(time_s))) if time_s.size > 1 else 1.0
 
 
-def _smoothed(time_s: Array, values: Array, correlation_s: float) -> Array:
+def _smoothed(values: Array, correlation_s: float, step_s: float) -> Array:
     """Straight lines fitted about every value over `_NEIGHBOURS` times the correlation."""
-    half = round(_NEIGHBOURS / 2 * correlation_s / max(_step(time_s), 1e-6))
+    half = round(_NEIGHBOURS / 2 * correlation_s / max(step_s, 1e-6))
     half = max(_NEIGHBOURS // 2, half)
     half = min(half, (values.size - 1) // 2)
     if half < 1:

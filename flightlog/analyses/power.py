@@ -7,7 +7,7 @@ straight line does, and the integral says for how long (`Integral.blind_s`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -80,6 +80,8 @@ class Flow:
         Integral of the straight lines from the first sample on.
     counter_time_s, counter : array
         The logger's own integral; empty where it kept none.
+    gap_s : float
+        Spacing from which on samples are missing. [s]
     """
 
     time_s: Array
@@ -87,13 +89,11 @@ class Flow:
     total: Array
     counter_time_s: Array
     counter: Array
+    gap_s: float = field(init=False)
 
-    @property
-    def gap_s(self) -> float:
-        """Spacing from which on samples are missing. [s]"""
-        if self.time_s.size < 2:
-            return GAP_S
-        return max(GAP_S, 2.5 * float(np.median(np.diff(self.time_s))))
+    def __post_init__(self) -> None:
+        usual = float(np.median(np.diff(self.time_s))) if self.time_s.size > 1 else 0.0
+        object.__setattr__(self, "gap_s", max(GAP_S, 2.5 * usual))
 
     def gaps(self, start_s: float, end_s: float) -> list[tuple[float, float]]:
         """Stretches of the window without samples, ends included. [s]"""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -177,6 +178,9 @@ def changes(recording: Recording) -> tuple[Change, ...]:
     for name, time_s, value in _statements(recording):
         before = last.get(name, value)
         last[name] = value
+        # Mostly it is the very same number, which is quick to see.
+        if before == value:
+            continue
         if _single(before) != _single(value) and not SELF_WRITTEN.fullmatch(name):
             found.append(Change(name, time_s, before, value))
     return tuple(found)
@@ -220,5 +224,5 @@ def _statements(recording: Recording) -> Iterator[tuple[str, float, float]]:
         return
     columns = (table[name].tolist() for name in ("name", "time_s", "value"))
     for name, time_s, value in zip(*columns, strict=True):
-        if np.isfinite(value):
+        if math.isfinite(value):
             yield name, time_s, value

@@ -140,12 +140,15 @@ def _knots(time_s: Array, apart: Array) -> _Knots:
     # Fixes lie on whole stretches as a rule: rounding must not decide to which they belong.
     number = np.floor((time_s - origin) / KNOT_S + 1e-3)
     first = np.flatnonzero(hole | (np.diff(number, prepend=-1.0) != 0))
-    parts = list(zip(first, [*first[1:], time_s.size], strict=True))
-    return _Knots(
-        np.array([time_s[a:b].mean() for a, b in parts]),
-        np.array([np.median(apart[a:b], axis=0) for a, b in parts]),
-        piece[first],
-    )
+    count = np.diff(np.append(first, time_s.size))
+    middle, median = np.empty(first.size), np.empty((first.size, apart.shape[1]))
+    # Most stretches hold the same number of fixes: all of one length at the same time.
+    for length in np.unique(count):
+        alike = count == length
+        rows = first[alike, None] + np.arange(length)
+        middle[alike] = time_s[rows].mean(axis=1)
+        median[alike] = np.median(apart[rows], axis=1)
+    return _Knots(middle, median, piece[first])
 
 
 def _between(time_s: Array, knots: _Knots, values: Array) -> Array:

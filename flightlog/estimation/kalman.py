@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from flightlog.estimation.backward import backward_covariances, backward_means
 from flightlog.estimation.frames import Array
 
 
@@ -89,30 +90,50 @@ def smooth(
     noise = np.broadcast_to(motion.noise, (max(steps - 1, 0), n, n))
     means, covs = np.zeros((steps, n)), np.zeros((steps, n, n))
     ahead_means, ahead_covs = np.zeros((steps, n)), np.zeros((steps, n, n))
-    nis = np.full(steps, np.nan)
-    log_likelihood = 0.0
+    nis, log_likelihood = np.full(steps, np.nan), 0.0
+    seen = np.isfinite(measured)
+    count, first = seen.sum(axis=1).tolist(), seen.argmax(axis=1).tolist()
     x, p = np.asarray(first_mean, dtype=float), np.asarray(first_cov, dtype=float)
     for k in range(steps):
         if k:
-            x = transition[k - 1] @ x
+            move = transition[k - 1]
+            x = move @ x
             if motion.push is not None:
                 x = x + motion.push[k - 1]
-            p = transition[k - 1] @ p @ transition[k - 1].T + noise[k - 1]
+            p = move @ p @ move.T + noise[k - 1]
         ahead_means[k], ahead_covs[k] = x, p
-        seen = np.isfinite(measured[k])
-        if seen.any():
+        if count[k] == 1:
+            i = first[k]
+            x, p, nis[k], gained = _update_by_one(
+                x, p, observation[i], observation_cov[i, i], measured[k, i]
+            )
+            log_likelihood += gained
+        elif count[k]:
+            at = np.flatnonzero(seen[k])
             x, p, nis[k], gained = _update(
-                x, p, observation[seen], observation_cov[np.ix_(seen, seen)], measured[k][seen]
+                x, p, observation[at], observation_cov[np.ix_(at, at)], measured[k, at]
             )
             log_likelihood += gained
         means[k], covs[k] = x, p
-    mean, cov, gains = means.copy(), covs.copy(), np.zeros((max(steps - 1, 0), n, n))
-    for k in range(steps - 2, -1, -1):
-        gains[k] = np.linalg.solve(ahead_covs[k + 1], transition[k] @ covs[k]).T
-        mean[k] = means[k] + gains[k] @ (mean[k + 1] - ahead_means[k + 1])
-        back = covs[k] + gains[k] @ (cov[k + 1] - ahead_covs[k + 1]) @ gains[k].T
-        cov[k] = (back + back.T) / 2
+    mean, cov, gains = _backwards(means, covs, ahead_means, ahead_covs, transition)
     return Smoothed(means, covs, mean, cov, gains, log_likelihood, nis)
+
+
+def _backwards(
+    means: Array, covs: Array, ahead_means: Array, ahead_covs: Array, transition: Array
+) -> tuple[Array, Array, Array]:
+    """Smoothed means and covariances, and the gains that lead to them.
+
+    Of each step that part of mean and covariance which the next one does not tell is taken
+    first; what remains is one chain from the end.
+    """
+    gains = np.linalg.solve(ahead_covs[1:], transition @ covs[:-1]).transpose(0, 2, 1)
+    own_means, own_covs, carry = means.copy(), covs.copy(), np.zeros_like(covs)
+    carry[:-1] = gains
+    own_means[:-1] -= (gains @ ahead_means[1:, :, None])[:, :, 0]
+    own_covs[:-1] -= gains @ ahead_covs[1:] @ gains.transpose(0, 2, 1)
+    cov = backward_covariances(own_covs, carry)
+    return backward_means(own_means, carry), (cov + cov.transpose(0, 2, 1)) / 2, gains
 
 
 def _update(
@@ -129,6 +150,25 @@ def _update(
     return (
         x + gain @ innovation,
         rest @ p @ rest.T + gain @ noise @ gain.T,
+        nis,
+        log_likelihood,
+    )
+
+
+def _update_by_one(
+    x: Array, p: Array, row: Array, noise: float, measured: float
+) -> tuple[Array, Array, float, float]:
+    """The same for a single number, which most updates are: no equations to solve."""
+    innovation = measured - row @ x
+    shared = p @ row
+    spread = row @ shared + noise
+    gain = shared / spread
+    rest = np.eye(len(x)) - gain[:, None] * row
+    nis = float(innovation * innovation / spread)
+    log_likelihood = -0.5 * (nis + math.log(abs(spread)) + math.log(2 * math.pi))
+    return (
+        x + gain * innovation,
+        rest @ p @ rest.T + (noise * gain)[:, None] * gain,
         nis,
         log_likelihood,
     )

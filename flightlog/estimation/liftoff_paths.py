@@ -85,60 +85,96 @@ def free_paths(blocks: Blocks, ground: Ground, shake: Shake) -> tuple[Array, Arr
     hop : array, shape (n, n)
         Of blocks f to k - 1, for a path that leaves with block f and touches before block k.
     """
-    climbs, hops = zip(
-        *(_free_path(blocks, ground, shake, kind) for kind in DEPARTURES), strict=True
-    )
-    return np.logaddexp.reduce(climbs), np.logaddexp.reduce(hops)
+    n, kinds = len(blocks.time), len(DEPARTURES)
+    paths, hop = _Paths(), np.full((n, n, kinds), -np.inf)
+    shortest, longest = (round(length / BLOCK_S) for length in HOP_LENGTH_S)
+    for k in range(n):
+        first, last = max(0, k - longest), max(0, k - shortest + 1)
+        hop[first:last, k] = paths.touching(first, last).reshape(-1, kinds)
+        paths.depart(ground.bias[k], ground.bias_cov[k])
+        for row, z, r in _rows(blocks, k, shake.air):
+            paths.measure(row, z, r)
+        paths.keep_clear()
+        paths.move()
+    climb = (paths.total + paths.sunk).reshape(n, kinds)
+    return np.logaddexp.reduce(climb, axis=1), np.logaddexp.reduce(hop, axis=2)
 
 
-def _free_path(
-    blocks: Blocks, ground: Ground, shake: Shake, kind: Departure
-) -> tuple[Array, Array]:
-    """Log evidence for one kind of departure, all starting blocks at the same time.
+class _Paths:
+    """Filters of all paths that have left: from each block one for each kind of departure.
 
     States: height, climb rate, acceleration, jerk, then the three sensor errors of the ground.
     The jerk makes true motion smooth, so that noise which stops at a lift-off is told from it.
+    The last axis of all arrays counts the paths, block by block: so each step is a handful of
+    products of large arrays.
     """
-    n = len(blocks.time)
-    x = np.zeros((n, 7))
-    p = np.zeros((n, 7, 7))
-    x[:, :4] = 0.01, kind.speed_m_s[0], kind.accel_m_s2[0], kind.jerk_m_s3[0]
-    for state, std in enumerate((0.02, kind.speed_m_s[1], kind.accel_m_s2[1], kind.jerk_m_s3[1])):
-        p[:, state, state] = std**2
-    x[:, 4:] = ground.bias
-    p[:, 4:, 4:] = ground.bias_cov
-    dt = BLOCK_S
-    f = np.eye(7)
-    f[0, 1:4] = dt, dt**2 / 2, dt**3 / 6
-    f[1, 2:4] = dt, dt**2 / 2
-    f[2, 3], f[3, 3] = dt, math.exp(-dt / JERK_TIME_S)
-    push = np.array([dt**3 / 6, dt**2 / 2, dt, 1.0, 0, 0, 0])
-    walk = dt * np.outer(push, push)
-    drift = np.diag([0, 0, FLUTTER * dt, 0, ACCEL_WALK**2 * dt, BARO_WALK**2 * dt, 0])
-    unrest = STEADY_UNREST + kind.unrest * np.exp(-dt * np.arange(n) / SETTLING_S)
-    wanted = np.minimum(HOVER_M_S * dt * np.arange(n) - GROUND_MARGIN_M, HOVER_TOP_M)
-    total, sunk = np.full(n, math.log(kind.share)), np.zeros(n)
-    hop = np.full((n, n), -np.inf)
-    shortest, longest = (round(length / dt) for length in HOP_LENGTH_S)
-    for k in range(n):
-        live = slice(0, k + 1)
-        landing = slice(max(0, k - longest), max(0, k - shortest + 1))
-        hop[landing, k] = total[landing] + sunk[landing] + _touches(x[landing], p[landing])
-        for row, z, r in _rows(blocks, k, shake.air):
-            ph = p[live] @ row
-            s = ph @ row + r
-            y = z - x[live] @ row
-            total[live] -= 0.5 * (y * y / s + np.log(s))
-            gain = ph / s[:, None]
-            x[live] += gain * y[:, None]
-            p[live] -= gain[:, :, None] * ph[:, None, :]
-        # The worst moment counts once: the steps of one path are not independent.
-        needed = wanted[k::-1]
-        clear = (x[live, 0] - needed) / np.sqrt(p[live, 0, 0] + CONTACT_STD_M**2)
-        sunk[live] = np.minimum(sunk[live], log_ndtr(clear))
-        x[live] = x[live] @ f.T
-        p[live] = f @ p[live] @ f.T + unrest[k::-1, None, None] * walk + drift
-    return total + sunk, hop
+
+    def __init__(self) -> None:
+        self.x, self.p = np.zeros((7, 0)), np.zeros((7, 7, 0))
+        self.total, self.sunk, self.age = np.zeros(0), np.zeros(0), np.zeros(0)
+        self.unrest = np.zeros(0)
+        dt = BLOCK_S
+        self.f = np.eye(7)
+        self.f[0, 1:4] = dt, dt**2 / 2, dt**3 / 6
+        self.f[1, 2:4] = dt, dt**2 / 2
+        self.f[2, 3], self.f[3, 3] = dt, math.exp(-dt / JERK_TIME_S)
+        push = np.array([dt**3 / 6, dt**2 / 2, dt, 1.0])
+        self.walk = dt * np.outer(push, push)[:, :, None]
+        self.drift = np.array([0, 0, FLUTTER, 0, ACCEL_WALK**2, BARO_WALK**2, 0])[:, None] * dt
+        kinds = len(DEPARTURES)
+        self.first_x, self.first_p = np.zeros((7, kinds)), np.zeros((7, 7, kinds))
+        for i, kind in enumerate(DEPARTURES):
+            motion = ((0.01, 0.02), kind.speed_m_s, kind.accel_m_s2, kind.jerk_m_s3)
+            for state, (mean, std) in enumerate(motion):
+                self.first_x[state, i], self.first_p[state, state, i] = mean, std**2
+        # Of a path that begins now: log likelihood, worst moment, blocks since, unrest.
+        self.fresh = np.zeros((4, kinds))
+        self.fresh[0] = np.log([kind.share for kind in DEPARTURES])
+        self.fresh[3] = [kind.unrest for kind in DEPARTURES]
+
+    def depart(self, bias: Array, bias_cov: Array) -> None:
+        """Let a path of each kind begin."""
+        self.first_x[4:], self.first_p[4:, 4:] = bias[:, None], bias_cov[:, :, None]
+        self.x = np.concatenate([self.x, self.first_x], axis=1)
+        self.p = np.concatenate([self.p, self.first_p], axis=2)
+        told = np.array([self.total, self.sunk, self.age, self.unrest])
+        self.total, self.sunk, self.age, self.unrest = np.concatenate([told, self.fresh], axis=1)
+
+    def measure(self, row: Array, value: float, variance: float) -> None:
+        """Update with what a sensor reads of the states."""
+        ph = row @ self.p
+        s = row @ ph + variance
+        y = value - row @ self.x
+        self.total -= 0.5 * (y * y / s + np.log(s))
+        gain = ph / s
+        self.x += gain * y
+        self.p -= gain[:, None] * ph
+
+    def keep_clear(self) -> None:
+        """Charge each path for the worst moment in which it was below the ground or hovered.
+
+        It counts once: the steps of one path are not independent.
+        """
+        wanted = np.minimum(HOVER_M_S * BLOCK_S * self.age - GROUND_MARGIN_M, HOVER_TOP_M)
+        clear = (self.x[0] - wanted) / np.sqrt(self.p[0, 0] + CONTACT_STD_M**2)
+        self.sunk = np.minimum(self.sunk, log_ndtr(clear))
+
+    def move(self) -> None:
+        """Predict all states to the next block."""
+        self.x = self.f @ self.x
+        left = (self.f @ self.p.reshape(7, -1)).reshape(self.p.shape)
+        self.p = self.f @ left
+        unrest = STEADY_UNREST + self.unrest * np.exp(-BLOCK_S * self.age / SETTLING_S)
+        self.p[:4, :4] += self.walk * unrest
+        each = np.arange(7)
+        self.p[each, each] += self.drift
+        self.age += 1
+
+    def touching(self, first: int, last: int) -> Array:
+        """Log evidence of the paths from some blocks on, if they touch within the next block."""
+        which = slice(first * len(DEPARTURES), last * len(DEPARTURES))
+        touching = _touches(self.x[:, which], self.p[:, :, which])
+        return self.total[which] + self.sunk[which] + touching
 
 
 def _rows(blocks: Blocks, k: int, shake: float) -> Iterator[tuple[Array, float, float]]:
@@ -158,9 +194,9 @@ def _touches(x: Array, p: Array) -> Array:
     Density of the height at zero times the distance that it sinks through in a block:
     the rate at which a Gaussian path crosses a level (Rice 1944).
     """
-    s = p[:, 0, 0] + CONTACT_STD_M**2
-    density = -0.5 * (x[:, 0] ** 2 / s + np.log(2 * math.pi * s))
-    spread = np.sqrt(np.maximum(p[:, 1, 1], 1e-6))
-    z = x[:, 1] / spread
+    s = p[0, 0] + CONTACT_STD_M**2
+    density = -0.5 * (x[0] ** 2 / s + np.log(2 * math.pi * s))
+    spread = np.sqrt(np.maximum(p[1, 1], 1e-6))
+    z = x[1] / spread
     sinking = spread * (np.exp(-0.5 * z * z) / math.sqrt(2 * math.pi) - z * ndtr(-z))
     return np.asarray(density + np.log(np.maximum(sinking, 1e-4) * BLOCK_S))

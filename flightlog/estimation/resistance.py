@@ -118,8 +118,6 @@ def slow_currents(current_a: Array, step_s: float, time_constants_s: Array) -> A
     array, shape (n, m)
         Exact for such a current; at the first time as after long rest at its current.
     """
-    from scipy.linalg import solve_banded
-
     out = np.empty((current_a.size, len(time_constants_s)))
     banded = np.ones((2, current_a.size))
     for j, tau in enumerate(time_constants_s):
@@ -129,8 +127,22 @@ def slow_currents(current_a: Array, step_s: float, time_constants_s: Array) -> A
         fresh[0] = current_a[0]
         fresh[1:] = (1.0 - mean) * current_a[1:] + (mean - keep) * current_a[:-1]
         banded[1] = -keep
-        out[:, j] = solve_banded((1, 0), banded, fresh)
+        out[:, j] = _solve_lower(banded, fresh)
     return out
+
+
+def _solve_lower(banded: Array, right: Array) -> Array:
+    """Solve for a lower triangle of bandwidth one, shape (2, n).
+
+    Straight from LAPACK: the general banded solver looks for pivots first, and takes thrice as
+    long.
+    """
+    from scipy.linalg.lapack import dtbtrs
+
+    found, failed = dtbtrs(banded, right, uplo="L")
+    if failed:
+        raise np.linalg.LinAlgError("singular triangle")
+    return np.asarray(found).reshape(right.shape)
 
 
 def fit_resistance(
@@ -200,7 +212,10 @@ class _Fit:
 
 @dataclass(frozen=True, slots=True)
 class _Problem:
-    """Steps of the means of voltage, and all that they may depend on."""
+    """Steps of the means of voltage, and all that they may depend on.
+
+    ``step_s``: between samples [s]; ``usual_count``: of samples in a mean.
+    """
 
     time_s: Array
     current_a: Array
@@ -211,6 +226,8 @@ class _Problem:
     charge: Array
     delay_std_s: float
     drift_std: float
+    step_s: float
+    usual_count: float
 
     @classmethod
     def of(
@@ -237,12 +254,9 @@ class _Problem:
             (charge - charge.min()) / half - 1.0 if half > 0 else charge * 0.0,
             delay_std_s,
             drift_std,
+            max(float(np.median(np.diff(time_s))), _GRID_S),
+            float(np.median(rows.count)),
         )
-
-    @property
-    def step_s(self) -> float:
-        """Between samples. [s]"""
-        return max(float(np.median(np.diff(self.time_s))), _GRID_S)
 
     def design(self, shift: int) -> tuple[Array, Array]:
         """Give the steps of the regressors, and how much the current changes about each row.
@@ -255,7 +269,7 @@ class _Problem:
         rows, z = self.rows, self.charge
         at, step = self.time_s + shift * self.step_s, self.step_s
         amps = rows.means(self._current(at))
-        slow = np.column_stack([np.interp(at, self.grid_s, one) for one in self.slow.T])
+        slow = self._slow(at)
         rate = rows.means((self._current(at + step) - self._current(at - step)) / (2 * step))
         every = [amps, rows.means(slow), amps * z, z, z**2, z**3, rate]
         change = np.abs(np.diff(amps))
@@ -264,6 +278,15 @@ class _Problem:
 
     def _current(self, time_s: Array) -> Array:
         return np.asarray(np.interp(time_s, self.time_s, self.current_a))
+
+    def _slow(self, time_s: Array) -> Array:
+        """All slow currents between their grid; looked up once for the whole bank."""
+        grid = self.grid_s
+        inside = np.clip(time_s, grid[0], grid[-1])
+        low = np.clip(np.searchsorted(grid, inside, side="right") - 1, 0, grid.size - 2)
+        part = (inside - grid[low]) / (grid[low + 1] - grid[low])
+        before = self.slow[low]
+        return np.asarray(before + part[:, None] * (self.slow[low + 1] - before))
 
     def solve(self, guess_ohm: float, noise_a: float) -> Resistance:
         """Find noise and delay that are most likely, and the resistance with them."""
@@ -297,11 +320,9 @@ class _Problem:
 
     def _fit(self, design: Array, change: Array, noise: _Noise, ohm: float, shift: int) -> _Fit:
         """Generalised least squares with Gaussian priors, in units of their deviations."""
-        from scipy.linalg import solve_banded
-
         weight = 1.0 + (noise.jitter_s * ohm * change / noise.white_v) ** 2
         factor = self._whitening(weight, noise.walk)
-        white = solve_banded((1, 0), factor, np.column_stack([design, self.steps_v]))
+        white = _solve_lower(factor, np.column_stack([design, self.steps_v]))
         bank = TIME_CONSTANTS_S.size
         lag = -shift * self.step_s
         mean = ohm * np.array([1.0, *SHARES, 0, 0, 0, 0, lag])
@@ -323,7 +344,7 @@ class _Problem:
         first_second = np.zeros(mean.size)
         first_second[: bank + 1] = [1.0, *share_in_first_second(TIME_CONSTANTS_S)]
         # Noise of the current adds to the normal equations what no voltage answers to.
-        extra = float(np.sum(1.0 / weight)) / float(np.median(self.rows.count)) / noise.white_v**2
+        extra = float(np.sum(1.0 / weight)) / self.usual_count / noise.white_v**2
         return _Fit(
             ohm=float(first_second @ value),
             std_ohm=math.sqrt(float(first_second @ covariance @ first_second)),

@@ -19,7 +19,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flightlog.estimation.frames import Array
 
@@ -201,7 +200,8 @@ def estimate_roll(
     misfit = filtered.misfit
     if misfit > 1.0:
         filtered = _forward(model, push, z, var * misfit)
-    mean, cov = _backward(model, filtered)
+    gains = _gains(model, filtered)
+    mean, cov = _backward(gains, filtered)
     prior = -0.5 * ((LATENCY_GRID_S - LATENCY_PRIOR_S[0]) / LATENCY_PRIOR_S[1]) ** 2
     # Without an IMU a delay and an earlier start explain the same speeds: only the prior tells.
     log_weight = prior + (filtered.log_likelihood if accel is not None else 0.0)
@@ -213,7 +213,7 @@ def estimate_roll(
         time_s=time,
         distance_m=mean[:, :, 0] - origin,
         speed_m_s=mean[:, :, 1],
-        distance_std_m=_distance_std(model, filtered, cov, time, start),
+        distance_std_m=_distance_std(gains, cov, time, start),
         speed_std_m_s=np.sqrt(np.maximum(cov[:, :, 1, 1], 0)),
         start_s=start,
         latency_s=LATENCY_GRID_S,
@@ -308,33 +308,37 @@ def _forward(model: _Model, push: Array, z: Array, var: Array) -> _Filtered:
     mean = np.empty((steps, lags, 3))
     cov = np.empty((steps, lags, 3, 3))
     mean_ahead, cov_ahead = np.empty_like(mean), np.empty_like(cov)
-    log_like = np.zeros(lags)
+    spread, surprises = np.ones((steps, lags)), np.full((steps, lags), np.nan)
     streak = np.zeros(lags)
-    surprises = np.full((steps, lags), np.nan)
     have = np.isfinite(z)
+    # Without a fix the variance is infinite: the gain comes out as 0.
+    z, var = np.where(have, z, 0.0), np.where(have, var, np.inf)
+    some = np.asarray(have.any(axis=1))
     for k in range(steps):
         if k:
             x = x @ f.T + g * push[k - 1]
             p = f @ p @ f.T + q
         mean_ahead[k], cov_ahead[k] = x, p
-        if have[k].any():
+        if some[k]:
             s = p[:, 1, 1] + var[k]
-            y = np.where(have[k], z[k] - x[:, 1], 0.0)
-            nis = np.where(have[k], y * y / s, 0.0)
+            y = z[k] - x[:, 1]
+            nis = y * y / s
+            gain = p[:, :, 1] / s[:, None]
             # A fix beyond 5 sigma is a glitch: it moves nothing, and its size must not tell
             # which latency is likely.
             # But several in a row mean that the track is wrong, not the fixes.
             odd = have[k] & (nis >= GLITCH_NIS)
             streak = np.where(odd, streak + 1, np.where(have[k], 0, streak))
-            used = have[k] & (~odd | (streak > GLITCHES_IN_A_ROW))
-            surprise = np.minimum(nis, SURPRISE_NIS) + np.log(np.where(have[k], s, 1.0))
-            log_like -= np.where(have[k], 0.5 * surprise, 0.0)
-            gain = np.where(used[:, None], p[:, :, 1] / s[:, None], 0.0)
+            if odd.any():
+                gain[odd & (streak <= GLITCHES_IN_A_ROW)] = 0.0
             x = x + gain * y[:, None]
             p = p - gain[:, :, None] * p[:, None, 1, :]
             p = 0.5 * (p + p.transpose(0, 2, 1))
-            surprises[k] = np.where(have[k], nis, np.nan)
+            spread[k], surprises[k] = s, nis
         mean[k], cov[k] = x, p
+    surprises = np.where(have, surprises, np.nan)
+    surprise = np.minimum(surprises, SURPRISE_NIS) + np.log(np.where(have, spread, 1.0))
+    log_like = -np.where(have, 0.5 * surprise, 0.0).sum(axis=0)
     best = int(np.argmax(log_like))
     misfit = _misfit(surprises[:, best])
     return _Filtered(mean, cov, mean_ahead, cov_ahead, log_like, misfit)
@@ -359,34 +363,29 @@ def _gains(model: _Model, filtered: _Filtered) -> Array:
     return np.asarray(crossed @ np.linalg.inv(filtered.cov_ahead[1:]))
 
 
-def _backward(model: _Model, filtered: _Filtered) -> tuple[Array, Array]:
-    gains = _gains(model, filtered)
+def _backward(gains: Array, filtered: _Filtered) -> tuple[Array, Array]:
     mean, cov = filtered.mean.copy(), filtered.cov.copy()
+    turned = gains.transpose(0, 1, 3, 2)
     for k in range(len(mean) - 2, -1, -1):
         c = gains[k]
         mean[k] += (c @ (mean[k + 1] - filtered.mean_ahead[k + 1])[..., None])[..., 0]
-        cov[k] += c @ (cov[k + 1] - filtered.cov_ahead[k + 1]) @ c.transpose(0, 2, 1)
+        cov[k] += c @ (cov[k + 1] - filtered.cov_ahead[k + 1]) @ turned[k]
     return mean, cov
 
 
-def _distance_std(
-    model: _Model, filtered: _Filtered, cov: Array, time: Array, start: Array
-) -> Array:
+def _distance_std(gains: Array, cov: Array, time: Array, start: Array) -> Array:
     """Standard uncertainty of s(t) - s(start), with the lag covariance of the smoother."""
-    gains = _gains(model, filtered)
-    lags = cov.shape[1]
+    lags = np.arange(cov.shape[1])
     first = np.clip(np.rint((start - time[0]) / STEP_S).astype(int), 0, len(time) - 1)
-    out = np.zeros(cov.shape[:2])
-    chain: NDArray[np.float64] = np.tile(np.eye(3), (lags, 1, 1))
-    own = cov[first, np.arange(lags), 0, 0]
-    for k in range(len(time)):
-        begun = k > first
-        if begun.any():
-            chain = np.where(begun[:, None, None], chain @ gains[k - 1], chain)
-        shared = (chain @ cov[k])[:, 0, 0]
-        variance = cov[k, :, 0, 0] + own - 2 * shared
-        out[k] = np.where(k >= first, np.sqrt(np.maximum(variance, 0)), 0.0)
-    return out
+    # Row of the distance in the product of the gains from the start to each step; 0 before.
+    chain = np.zeros((len(time), lags.size, 1, 3))
+    chain[first, lags, 0, 0] = 1.0
+    for k in range(int(first.min()) + 1, len(time)):
+        chain[k] += chain[k - 1] @ gains[k - 1]
+    shared = (chain @ cov[..., :1])[..., 0, 0]
+    variance = cov[..., 0, 0] + cov[first, lags, 0, 0] - 2 * shared
+    begun = np.arange(len(time))[:, None] >= first
+    return np.where(begun, np.sqrt(np.maximum(variance, 0)), 0.0)
 
 
 def _start_of_roll(time: Array, speed: Array) -> Array:

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from flightlog.estimation.backward import backward_covariances
 from flightlog.estimation.frames import Array
 
 REJECT_SIGMA = 5.0
@@ -224,36 +225,35 @@ def _solve(band: Array, right: Array) -> tuple[Array, Array]:
 def _inverse_blocks(factor: Array) -> Array:
     """Diagonal 3 x 3 blocks of the inverse of ``L L'``, for a factor of bandwidth 5.
 
-    Written out in plain numbers: ten times quicker than small arrays.
+    With the blocks D on the diagonal of L and E below them, the block Z of a step follows from
+    that of the next: ``Z = D'^-1 D^-1 + (E D^-1)' Z_next (E D^-1)``.
     """
-    diagonal = factor[0]
-    size = diagonal.size
-    lower = (factor[1:] / diagonal).T.tolist()
-    pivot = (1.0 / diagonal**2).tolist()
-    # aij: inverse between the rows i and j steps below the present one.
-    a11 = a12 = a13 = a14 = a15 = a22 = a23 = a24 = a25 = 0.0
-    a33 = a34 = a35 = a44 = a45 = a55 = 0.0
-    found: list[tuple[float, float, float]] = []
-    for i in range(size - 1, -1, -1):
-        l1, l2, l3, l4, l5 = lower[i]
-        z1 = -(a11 * l1 + a12 * l2 + a13 * l3 + a14 * l4 + a15 * l5)
-        z2 = -(a12 * l1 + a22 * l2 + a23 * l3 + a24 * l4 + a25 * l5)
-        z3 = -(a13 * l1 + a23 * l2 + a33 * l3 + a34 * l4 + a35 * l5)
-        z4 = -(a14 * l1 + a24 * l2 + a34 * l3 + a44 * l4 + a45 * l5)
-        z5 = -(a15 * l1 + a25 * l2 + a35 * l3 + a45 * l4 + a55 * l5)
-        z0 = pivot[i] - (l1 * z1 + l2 * z2 + l3 * z3 + l4 * z4 + l5 * z5)
-        found.append((z0, z1, z2))
-        a55, a45, a35, a25, a15 = a44, a34, a24, a14, z4
-        a44, a34, a24, a14 = a33, a23, a13, z3
-        a33, a23, a13 = a22, a12, z2
-        a22, a12 = a11, z1
-        a11 = z0
-    rows = np.array(found[::-1]).reshape(size // 3, 3, 3)
-    blocks = np.zeros_like(rows)
+    steps = factor.shape[1] // 3
+    band = factor.reshape(6, steps, 3)
+    own, below = np.zeros((steps, 3, 3)), np.zeros((steps, 3, 3))
     for i in range(3):
-        for j in range(i, 3):
-            blocks[:, i, j] = blocks[:, j, i] = rows[:, i, j - i]
-    return blocks
+        for j in range(3):
+            below[:, i, j] = band[3 + i - j, :, j]
+            if i >= j:
+                own[:, i, j] = band[i - j, :, j]
+    inverse = _lower_inverse(own)
+    # What lies below the last step is padding.
+    below[-1] = 0.0
+    return backward_covariances(
+        inverse.transpose(0, 2, 1) @ inverse, (below @ inverse).transpose(0, 2, 1)
+    )
+
+
+def _lower_inverse(own: Array) -> Array:
+    """Inverses of lower triangles, shape (n, 3, 3)."""
+    out = np.zeros_like(own)
+    for i in range(3):
+        out[:, i, i] = 1.0 / own[:, i, i]
+    out[:, 1, 0] = -own[:, 1, 0] * out[:, 0, 0] * out[:, 1, 1]
+    out[:, 2, 1] = -own[:, 2, 1] * out[:, 1, 1] * out[:, 2, 2]
+    left = own[:, 2, 0] * out[:, 0, 0] + own[:, 2, 1] * out[:, 1, 0]
+    out[:, 2, 0] = -left * out[:, 2, 2]
+    return out
 
 
 def _standardised(

@@ -18,15 +18,11 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from flightlog.estimation.frames import Array
-from flightlog.estimation.linkage_play import WIDTHS_DEG, least_misfits
-
-Spectrum = NDArray[np.complexfloating[Any, Any]]
+from flightlog.estimation.linkage_play import WIDTHS_DEG, Moves, Spectrum, least_misfits
 
 STEP_S = 0.04
 """Step of the evenly spaced times that the fit needs. [s]"""
@@ -122,11 +118,18 @@ def answer_to_surface(
     probability: Array = np.empty(0)
     if air is not None:
         widths, air = WIDTHS_DEG, air[keep]
-        looked = _Looked(fit, strong, weight)
-        least_misfits(command, air, STEP_S, looked, rough=True)
+        # Single precision: a thousandth of what decides, in half the time.
+        moves = Moves(
+            command,
+            air,
+            STEP_S,
+            lambda moved: fit.transform((moved * strong[:, None]).astype(np.float32)),
+        )
+        looked = _Looked(fit, weight)
+        least_misfits(moves, looked, rough=True)
         weight = fit.weights(looked.best, _PLAY_DELAYS_S, weight)
-        looked = _Looked(fit, strong, weight)
-        least = least_misfits(command, air, STEP_S, looked)
+        looked = _Looked(fit, weight)
+        least = least_misfits(moves, looked)
         likely = np.exp(-0.5 * (least - least.min()) / _DISCOUNT)
         probability = likely / likely.sum()
         significance = max(significance, looked.significance)
@@ -136,15 +139,13 @@ def answer_to_surface(
 class _Looked:
     """What deflections leave unexplained; remembers the best of all that it was shown."""
 
-    def __init__(self, fit: _Fit, strong: Array, weight: Array) -> None:
-        self._fit, self._strong, self._weight = fit, strong, weight
+    def __init__(self, fit: _Fit, weight: Array) -> None:
+        self._fit, self._weight = fit, weight
         self._least = math.inf
         self.best: Spectrum = np.empty((fit.size, 1), dtype=complex)
         self.significance = 0.0
 
-    def __call__(self, moved: Array) -> Array:
-        # Single precision: a thousandth of what decides, in half the time.
-        spectra = self._fit.transform((moved * self._strong[:, None]).astype(np.float32))
+    def __call__(self, spectra: Spectrum) -> Array:
         misfit, whole, _ = self._fit.misfits(spectra, _PLAY_DELAYS_S, self._weight)
         least: Array = misfit.min(axis=0)
         k = int(least.argmin())

@@ -66,11 +66,17 @@ def find_onset(
     noise = 1.4826 * float(np.median(np.abs(np.diff(x[calm])))) / math.sqrt(2)
     area = np.concatenate([[0.0], np.cumsum(np.diff(t) * (x[1:] + x[:-1]) / 2)])
     least = max(LEAST_STEP_M_S2, 4 * noise)
-    for k in np.flatnonzero((t > start_s) & (t <= end_s)):
-        near = slice(*np.searchsorted(t, [t[k] - 0.45, t[k] - 0.5 * step]))
-        if near.stop - near.start < 3:
+    inside = np.flatnonzero((t > start_s) & (t <= end_s))
+    begins = np.searchsorted(t, t[inside] - 0.45).tolist()
+    ends = np.searchsorted(t, t[inside] - 0.5 * step).tolist()
+    for k, begin, end in zip(inside.tolist(), begins, ends, strict=True):
+        if end - begin < 3:
             continue
-        level = float(np.median(x[near]))
+        near = x[begin:end]
+        # The median costs more than the rest: most samples don't even rise over the least.
+        if x[k] - near.min() < least:
+            continue
+        level = float(np.median(near))
         if x[k] - level < least:
             continue
         reach = min(t[k] + IMPULSE_S, t[-1])

@@ -11,6 +11,7 @@ from flightlog.joining.sketch import Sketch
 from flightlog.recording import UtcRelation
 
 _CHUNK = 1 << 20
+_END = 1 << 12
 _FEWEST_ROWS = 20
 _STAMP_S = 2e-3
 """Stamps of one log in two forms differ by less: text has milliseconds [s]."""
@@ -24,10 +25,18 @@ _MISSING_ROWS = 2
 def is_beginning(short: Path, long: Path, size: int) -> bool:
     """Whether the first ``size`` bytes of the long file are all of the short one.
 
-    Both are read piece by piece. A file that can't be read is no copy.
+    The last of them are compared first, since logs of one autopilot begin alike; then both are read
+    piece by piece. A file that can't be read is no copy.
     """
     try:
         with short.open("rb") as one, long.open("rb") as two:
+            end = max(0, size - _END)
+            one.seek(end)
+            two.seek(end)
+            if one.read(_END) != two.read(size - end):
+                return False
+            one.seek(0)
+            two.seek(0)
             left = size
             while left > 0:
                 piece = one.read(min(_CHUNK, left))

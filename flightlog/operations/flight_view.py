@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flightlog.decoded import DecodedStore
 from flightlog.errors import FlightlogError
 from flightlog.logbook.entry import Attachment, Entry
 from flightlog.operations.desk import Desk
@@ -165,7 +166,16 @@ def _log(desk: Desk, entry: Entry, given: Recording | None) -> tuple[Recording |
     sha256 = entry.body.content["sha256"]
     if given is not None and given.receipt.sha256 == sha256:  # of another log it is no use
         return given, ""
-    return _read(desk, entry, sha256)
+    kept = _kept(desk, entry)
+    return (kept, "") if kept is not None else _read(desk, entry, sha256)
+
+
+def _kept(desk: Desk, entry: Entry) -> Recording | None:
+    """Give the very tables that a debrief came from, where they and its logs are whole."""
+    name, store = entry.body.content.get("tables", ""), desk.book.attachments
+    if not name or any(store.problem(a) is not None for a in entry.body.attachments):
+        return None
+    return DecodedStore(desk.folder.tables).take(name)
 
 
 def _read(desk: Desk, entry: Entry, sha256: str) -> tuple[Recording | None, str]:

@@ -169,6 +169,8 @@ def find_gaps(time_s: Array, start_s: float, end_s: float) -> Gaps | None:
     if len(time_s) < 3 or end_s <= start_s:
         return None
     step = np.diff(time_s)
+    if step.max() <= LEAST_GAP_S:
+        return None
     usual = float(np.median(step[step > 0])) if (step > 0).any() else 0.0
     long = step > max(LEAST_GAP_S, GAP_STEPS * usual)
     long &= (time_s[1:] > start_s) & (time_s[:-1] < end_s)

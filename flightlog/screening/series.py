@@ -302,7 +302,8 @@ def _changes(values: Array) -> Array:
 
 def _correlations(x: Array, y: Array, reach: int) -> Array:
     """Sums of ``x[i] y[i + k]`` for k from -reach to reach."""
-    size = 1 << (2 * len(x) - 1).bit_length()
+    # Long enough that what wraps around stays beyond the lags that are asked for.
+    size = 1 << (len(x) + reach - 1).bit_length()
     product = np.fft.irfft(np.conj(np.fft.rfft(x, size)) * np.fft.rfft(y, size), size)
     return np.concatenate([product[-reach:], product[: reach + 1]])
 

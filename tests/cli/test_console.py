@@ -115,6 +115,26 @@ def test_progress_is_one_line_that_goes_away():
     assert "\n" not in stream.getvalue()
 
 
+@pytest.mark.parametrize(
+    ("taken_s", "share", "says"),
+    [
+        (2.0, 0.5, "50%"),  # too early to tell
+        (10.0, 0.02, "2%"),  # too little is done
+        (20.0, 0.25, "25%, about 60 s left"),
+        (60.0, 0.10, "10%, about 9 min left"),
+        (60.0, 1.0, "100%"),
+    ],
+)
+def test_what_is_left_is_told_once_it_can_be_estimated(taken_s, share, says):
+    stream = Terminal()
+    line = ProgressLine(Console(stream), "import", estimate=True)
+    line._began -= taken_s
+
+    line(share, "reading")
+
+    assert stream.getvalue().rstrip().endswith(says)
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGINT can't be sent to one process")
 def test_ctrl_c_ends_with_one_line_and_130():
     code = (

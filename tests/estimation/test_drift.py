@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flightlog.estimation.drift import Anchored, anchored_to_velocity
+from flightlog.estimation.drift import KNOT_S, Anchored, _knots, anchored_to_velocity
 
 LAP_S = 80.0
 
@@ -171,3 +171,24 @@ def test_turned_and_delayed_flight_gives_the_same_place(angle: float, delay: flo
     # Medians are taken by axis and noise is measured by axis: turned, they differ a little.
     assert there.place_m == pytest.approx(here.place_m @ turn, abs=0.1)
     assert there.drift_std_m == pytest.approx(here.drift_std_m, rel=0.1)
+
+
+def test_knots_are_means_and_medians_of_stretches_of_any_length() -> None:
+    rng = np.random.default_rng(6)
+    time_s = 30.0 + np.cumsum(
+        rng.choice([0.1, 0.2, 0.25, 1.0, 4.0], 400, p=[0.4, 0.3, 0.2, 0.07, 0.03])
+    )
+    apart = rng.normal(size=(400, 2))
+    knots = _knots(time_s, apart)
+    holes = np.flatnonzero(np.diff(time_s) > 1.5) + 1
+    place, lengths = 0, set()
+    for piece in np.split(np.arange(400), holes):
+        number = np.floor((time_s[piece] - time_s[piece[0]]) / KNOT_S + 1e-3)
+        for one in np.unique(number):
+            rows = piece[number == one]
+            lengths.add(rows.size)
+            assert knots.time_s[place] == pytest.approx(np.mean(time_s[rows]), rel=1e-14)
+            assert knots.apart_m[place] == pytest.approx(np.median(apart[rows], axis=0))
+            place += 1
+    assert place == knots.time_s.size
+    assert len(lengths) > 5

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import multivariate_normal
 
 from flightlog.estimation.kalman import Motion, Smoothed, lag_covariance, smooth
 from flightlog.estimation.smoother import Measurements, smooth_motion
@@ -103,6 +104,60 @@ def test_hindsight_is_never_worse(values: list[tuple[float, float, bool]]) -> No
     before = np.einsum("kii->ki", run.filtered_cov)
     assert (np.einsum("kii->ki", run.cov) <= before * (1 + 1e-9)).all()
     assert np.linalg.eigvalsh(run.cov).min() > 0
+
+
+def plainly(first, motion, look, errors, measured):
+    """The textbook's steps one after the other: the update with a gain, then backwards."""
+    mean, cov = first
+    ahead, filtered, log_likelihood = [], [], 0.0
+    for k, row in enumerate(measured):
+        if k:
+            mean = motion.transition[k - 1] @ mean + motion.push[k - 1]
+            cov = motion.transition[k - 1] @ cov @ motion.transition[k - 1].T + motion.noise[k - 1]
+        ahead.append((mean, cov))
+        seen = np.flatnonzero(np.isfinite(row))
+        if seen.size:
+            h, r = look[seen], errors[np.ix_(seen, seen)]
+            s = h @ cov @ h.T + r
+            off = row[seen] - h @ mean
+            log_likelihood += float(multivariate_normal(cov=s).logpdf(off))
+            gain = cov @ h.T @ np.linalg.inv(s)
+            mean, cov = mean + gain @ off, cov - gain @ s @ gain.T
+        filtered.append((mean, cov))
+    smoothed = [filtered[-1]]
+    for k in range(len(measured) - 2, -1, -1):
+        (mean, cov), (m, p) = filtered[k], ahead[k + 1]
+        c = cov @ motion.transition[k].T @ np.linalg.inv(p)
+        later = smoothed[0]
+        smoothed.insert(0, (mean + c @ (later[0] - m), cov + c @ (later[1] - p) @ c.T))
+    return filtered, smoothed, log_likelihood
+
+
+def test_one_two_or_no_numbers_at_a_step_are_as_the_textbook_has_them() -> None:
+    rng = np.random.default_rng(8)
+    n, steps = 4, 45
+    spread = rng.normal(size=(steps - 1, n, n))
+    motion = Motion(
+        np.eye(n) + 0.1 * rng.normal(size=(steps - 1, n, n)),
+        0.1 * spread @ spread.transpose(0, 2, 1),
+        rng.normal(size=(steps - 1, n)),
+    )
+    look = rng.normal(size=(3, n))
+    errors = np.array([[1.0, 0.3, 0.1], [0.3, 2.0, -0.4], [0.1, -0.4, 0.5]])
+    measured = rng.normal(size=(steps, 3))
+    measured[rng.random((steps, 3)) < 0.55] = np.nan
+    counts = np.isfinite(measured).sum(axis=1)
+    assert {0, 1, 2, 3} == set(counts.tolist())
+
+    first = rng.normal(size=n), np.diag(rng.uniform(0.5, 2.0, n))
+    run = smooth(*first, motion, look, errors, measured)
+    filtered, smoothed, log_likelihood = plainly(first, motion, look, errors, measured)
+    for k in range(steps):
+        assert run.filtered_mean[k] == pytest.approx(filtered[k][0], abs=1e-9)
+        assert run.filtered_cov[k] == pytest.approx(filtered[k][1], abs=1e-9)
+        assert run.mean[k] == pytest.approx(smoothed[k][0], abs=1e-9)
+        assert run.cov[k] == pytest.approx(smoothed[k][1], abs=1e-9)
+    assert run.log_likelihood == pytest.approx(log_likelihood, rel=1e-12)
 
 
 def test_banded_smoother_gives_the_same_states_and_variances() -> None:

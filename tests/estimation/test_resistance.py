@@ -7,10 +7,12 @@ from hypothesis import strategies as st
 
 from flightlog.estimation.resistance import (
     TIME_CONSTANTS_S,
+    _Problem,
     fit_resistance,
     share_in_first_second,
     slow_currents,
 )
+from flightlog.estimation.second_means import cut_rows
 from tests.wear.packs import Meter, Pack, draw_meter, draw_pack, flight_current
 
 PACK = Pack(0.019, (0.4, 0.8), (8.0, 150.0))
@@ -127,3 +129,11 @@ def test_single_spoilt_readings_change_nothing(spoilt):
     found = fit_resistance(t, amps, volts)
     assert found.ohm == pytest.approx(clean.ohm, rel=0.01)
     assert found.std_ohm < 1.2 * clean.std_ohm
+
+
+def test_slow_currents_between_the_grid_are_straight_and_held_beyond_it():
+    t, amps, volts = flight(length_s=90.0)
+    problem = _Problem.of(t, amps, volts, cut_rows(t, 1.0), 0.1, 0.1)
+    at = np.concatenate([t - 1.7, t + 0.03, problem.grid_s, t + 2.3])
+    plain = np.stack([np.interp(at, problem.grid_s, one) for one in problem.slow.T], axis=1)
+    assert problem._slow(at) == pytest.approx(plain, rel=1e-12, abs=1e-12)

@@ -16,9 +16,11 @@ from flightlog.estimation.roll import (
     ForwardAcceleration,
     RollTrack,
     SpeedFixes,
+    _backward,
     _distance_std,
     _fixes_on_grid,
     _forward,
+    _gains,
     _Model,
     block_means,
     estimate_roll,
@@ -264,18 +266,13 @@ def test_the_distance_is_far_surer_than_two_positions():
     stds = []
     for model in (sure, vague):
         filtered = _forward(model, push, z, var)
-        smooth = _backward_cov(model, filtered)
-        stds.append(_distance_std(model, filtered, smooth, time, start)[-1])
+        gains = _gains(model, filtered)
+        smooth = _backward(gains, filtered)[1]
+        stds.append(_distance_std(gains, smooth, time, start)[-1])
         if model is vague:
             assert np.sqrt(smooth[-1, :, 0, 0]).min() > 4.9
     assert stds[1] == pytest.approx(stds[0], abs=0.02)
     assert stds[1].max() < 0.6
-
-
-def _backward_cov(model, filtered):
-    from flightlog.estimation.roll import _backward
-
-    return _backward(model, filtered)[1]
 
 
 # --- means between edges

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from flightlog.estimation.linkage_play import WIDTHS_DEG, floated, played
+from flightlog.estimation.linkage_play import WIDTHS_DEG, behind_servo, floated, played
 from flightlog.estimation.surface_answer import STEP_S, Answered, answer_to_surface
 
 FINE_S = 0.005
@@ -122,3 +122,20 @@ def test_a_floating_surface_lies_where_it_trails_unless_the_gap_ends(steps, trai
     surface = trail + floated(command, np.full(command.size, trail), np.array([width]))[:, 0]
 
     assert surface == pytest.approx(np.clip(trail, command - width / 2, command + width / 2))
+
+
+def test_a_servo_follows_a_step_as_an_exponential_and_starts_where_it_is_told():
+    t = 0.04 * np.arange(1, 40)
+    told = np.concatenate([[2.0], np.full(39, 5.0)])
+    behind = behind_servo(told, 0.08, 0.04)
+    assert behind[0] == pytest.approx(2.0)
+    assert behind[1:] == pytest.approx(5.0 - 3.0 * np.exp(-t / 0.08), rel=1e-12)
+    assert behind_servo(told, 0.0, 0.04) is told
+
+
+def test_several_commands_go_through_the_gap_as_each_by_itself():
+    commands = np.cumsum(np.random.default_rng(2).normal(size=(300, 3)), axis=0)
+    every = played(commands, WIDTHS_DEG)
+    assert every.shape == (300, 3, WIDTHS_DEG.size)
+    for column, command in enumerate(commands.T):
+        assert np.array_equal(every[:, column], played(command, WIDTHS_DEG))

@@ -13,7 +13,7 @@ from flightlog.estimation.gear import drop_height_m, gear_energy_j, gear_load_fa
 from flightlog.estimation.liftoff_evidence import Series
 from flightlog.estimation.touchdown import locate_touchdown
 from flightlog.estimation.touchdown_evidence import LandingEvidence, Touchdown
-from flightlog.estimation.touchdown_pulse import find_peak, missed_share
+from flightlog.estimation.touchdown_pulse import find_onset, find_peak, missed_share
 from tests.estimation.made_landings import (
     TOUCH_S,
     Made,
@@ -170,3 +170,25 @@ def test_gear_load_and_energy_of_a_worked_landing():
     assert gear_energy_j(8.0, 1.2, 0.05) == pytest.approx(7.067553333333334)
     assert drop_height_m(1.2) == pytest.approx(0.07341956733441084)
     assert rebound(0.12) == (pytest.approx(0.01765197), pytest.approx(0.588399))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_onset_is_that_of_the_first_sample_over_the_median_before_it(seed):
+    """As found by looking at the median of each and every sample."""
+    rng = np.random.default_rng(seed)
+    t = 100.0 + np.arange(0.0, 6.0, 0.01) + 1e-4 * rng.random(600)
+    touch = float(rng.uniform(103.0, 105.0))
+    x = 0.3 * rng.normal(size=t.size) - 0.8 * (t > 102.5)
+    x += 9.0 * np.exp(-(((t - touch - 0.04) / 0.03) ** 2))
+    tried = []
+    found = find_onset(Series(t, x, np.ones_like(t)), 101.5, 105.5, lambda at: not tried.append(at))
+
+    rises = [
+        k
+        for k in np.flatnonzero((t > 101.5) & (t <= 105.5))
+        if x[k] - np.median(x[(t >= t[k] - 0.45) & (t < t[k] - 0.005)]) >= 1.5
+    ]
+    assert len(tried) == 1
+    assert found[0] == tried[0]
+    assert t[rises[0]] - 0.05 < found[0] <= t[rises[0]] + 0.01
+    assert found[0] == pytest.approx(touch, abs=0.04)

@@ -9,7 +9,7 @@ import pytest
 
 from flightlog.resources import data_path
 from flightlog.screening.clocks import Span, misfit
-from flightlog.screening.series import find_lag
+from flightlog.screening.series import _correlations, find_lag
 from tests.screening.made import (
     debrief,
     delayed,
@@ -191,3 +191,14 @@ def test_an_age_that_nothing_shows_is_not_told():
 def test_a_clean_log_has_none_of_these():
     assert not told(flown(), "mixed-clocks")
     assert not told(flown(), "gps-late")
+
+
+@pytest.mark.parametrize(("rows", "reach"), [(600, 200), (1000, 24), (1024, 341), (1025, 1)])
+def test_correlations_are_the_plain_sums_without_what_wraps_around(rows, reach):
+    rng = np.random.default_rng(rows)
+    x, y = rng.normal(size=rows) + 3.0, rng.normal(size=rows) - 2.0
+    plain = [
+        x[: rows - k] @ y[k:] if k >= 0 else x[-k:] @ y[: rows + k]
+        for k in range(-reach, reach + 1)
+    ]
+    assert _correlations(x, y, reach) == pytest.approx(np.array(plain), rel=1e-10)
