@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from flightlog.importers.common import BoolArray, FloatArray, Notes
+from flightlog.importers.common import BoolArray, FloatArray, Notes, distinct
 
 BACK_S = 1.0
 """Rows of several tasks may be written this much out of order without meaning anything [s]."""
@@ -114,7 +114,7 @@ class Clock:
             keep = (boot_s >= low - BACK_S) & (boot_s <= high + BACK_S)
         time_s = boot_s + offset
         believed = np.where(keep, time_s, np.nan)
-        for one in (None,) if instance is None else np.unique(instance).tolist():
+        for one in (None,) if instance is None else distinct(instance):
             rows = slice(None) if one is None else np.flatnonzero(instance == one)
             keep[rows] = rising(believed[rows])
         return time_s, keep

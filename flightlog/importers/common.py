@@ -152,7 +152,7 @@ def repeated_rows(columns: Sequence[AnyArray], group: AnyArray | None = None) ->
     rows = len(columns[0])
     repeated = np.zeros(rows, dtype=bool)
     groups = np.zeros(rows, dtype=np.int64) if group is None else np.asarray(group)
-    for one in np.unique(groups):
+    for one in distinct(groups):
         at = np.flatnonzero(groups == one)
         same = np.ones(max(len(at) - 1, 0), dtype=bool)
         for column in columns:
@@ -160,6 +160,18 @@ def repeated_rows(columns: Sequence[AnyArray], group: AnyArray | None = None) ->
             same &= (before == after) | ((before != before) & (after != after))
         repeated[at[1:]] = same
     return repeated
+
+
+def distinct(values: AnyArray) -> list[Any]:
+    """Give the different values, rising; quickly where they are few small numbers, as instances."""
+    if values.dtype.kind in "iu" and len(values):
+        low, high = int(values.min()), int(values.max())
+        if low == high:
+            return [low]
+        if low >= 0 and high < 1024:
+            values = np.flatnonzero(np.bincount(values))
+    every: list[Any] = np.unique(values).tolist()
+    return every
 
 
 def note_repeated_fixes(repeated: BoolArray, time_s: FloatArray, notes: Notes) -> None:

@@ -44,8 +44,10 @@ if TYPE_CHECKING:
 
 HEADER = b"\xa3\x95"
 LONGEST_RECORD = 3 + 16 * 64
-CHUNK_BYTES = 1 << 20
+CHUNK_BYTES = 1 << 18
+CHUNK_RECORDS = 1 << 15
 """Small enough that the intermediate results stay in the processor's cache."""
+CACHE_LINE_BYTES = 64
 
 Bytes = npt.NDArray[np.uint8]
 IntArray = npt.NDArray[np.int64]
@@ -134,6 +136,10 @@ class Gap:
     count: int
 
 
+Between = tuple[tuple[Gap, ...], Gap | None, int]
+"""Bytes between the records, the cut end, and how many empty bytes end the file."""
+
+
 class MessageTable:
     """All rows of one message type, decoded column by column when asked.
 
@@ -150,10 +156,16 @@ class MessageTable:
     """
 
     def __init__(
-        self, log: DecodedLog, format: Format, rows: IntArray, block: npt.NDArray[Any]
+        self,
+        format: Format,
+        rows: IntArray,
+        block: npt.NDArray[np.void],
+        units: Mapping[int, tuple[Mapping[str, str], Mapping[str, float]]],
     ) -> None:
-        self._log = log
-        self._block = block
+        # Not the log: tables that know it would keep each other in memory until Python looks
+        # for such circles.
+        self._units = units
+        self._block = block.view(format.dtype)
         self.format = format
         self.rows = rows
 
@@ -165,7 +177,7 @@ class MessageTable:
     @property
     def units(self) -> Mapping[str, str]:
         """Unit text per field, where the file states it; see also `multipliers`."""
-        return self._log.units.get(self.format.id, ({}, {}))[0]
+        return self._units.get(self.format.id, ({}, {}))[0]
 
     @property
     def multipliers(self) -> Mapping[str, float]:
@@ -173,7 +185,7 @@ class MessageTable:
 
         1 for fields that the format itself scales.
         """
-        return self._log.units.get(self.format.id, ({}, {}))[1]
+        return self._units.get(self.format.id, ({}, {}))[1]
 
     def __len__(self) -> int:
         return len(self.rows)
@@ -207,22 +219,19 @@ class DecodedLog(Mapping[str, MessageTable]):
     """
 
     def __init__(
-        self, content: Bytes, schema: Schema, starts: Offsets, ids: Bytes, ends: Offsets
+        self, content: Bytes, schema: Schema, starts: Offsets, ids: Bytes, between: Between
     ) -> None:
         self.size = len(content)
         self.schema = schema
         self.starts, self.ids = starts, ids
-        order = np.argsort(ids, kind="stable")
-        counts = np.bincount(ids, minlength=256)
-        by_type = np.split(order, np.cumsum(counts))
         self._tables: dict[str, MessageTable] = {}
-        for id in np.flatnonzero(counts).tolist():
+        units: dict[int, tuple[dict[str, str], dict[str, float]]] = {}
+        for id, (rows, block) in _by_type(content, starts, ids, schema.lengths).items():
             format = schema.formats[id]
             name = format.name if format.name not in self._tables else f"{format.name}.{id}"
-            block = _records(content, format, starts[by_type[id]])
-            self._tables[name] = MessageTable(self, format, by_type[id], block)
-        self.units = read_units(self)
-        self.gaps, self.tail, self.padding = _gaps(content, starts, ends)
+            self._tables[name] = MessageTable(format, rows, block, units)
+        units.update(read_units(self))
+        self.gaps, self.tail, self.padding = between
 
     def __getitem__(self, name: str) -> MessageTable:
         return self._tables[name]
@@ -234,15 +243,65 @@ class DecodedLog(Mapping[str, MessageTable]):
         return len(self._tables)
 
 
-def _records(content: Bytes, format: Format, starts: Offsets) -> npt.NDArray[Any]:
-    """Copy the records of one type into a structured array."""
-    windows: npt.NDArray[np.void] = np.ndarray(
-        (max(len(content) - format.length + 1, 0),),
-        dtype=f"V{format.length}",
-        buffer=content.data,
-        strides=(1,),
-    )
-    return windows[starts].view(format.dtype)
+def _by_type(
+    content: Bytes, starts: Offsets, ids: Bytes, lengths: IntArray
+) -> dict[int, tuple[IntArray, npt.NDArray[np.void]]]:
+    """Copy the records together by type.
+
+    Returns
+    -------
+    dict of int to (array of int, array of void)
+        By type, rising: the places of its records among all, and their bytes.
+
+    Notes
+    -----
+    A part of the file is copied at a time, and its bytes are looked at in their order before:
+    what is gathered then stands in the processor's cache. Gathering each type from the whole
+    file would wait for the memory at every record. All types share one array, because the system
+    hands out many smaller ones far more slowly.
+    """
+    counts = np.bincount(ids, minlength=256)
+    sizes = counts * lengths
+    first_rows, first_bytes = np.cumsum(counts) - counts, np.cumsum(sizes) - sizes
+    all_bytes = np.empty(int(sizes.sum()), dtype=np.uint8)
+    rows = np.argsort(ids, kind="stable")
+    at = starts[rows]
+    types: dict[int, _OneType] = {}
+    for id in np.flatnonzero(counts).tolist():
+        mine = slice(int(first_rows[id]), int(first_rows[id] + counts[id]))
+        block = all_bytes[int(first_bytes[id]) : int(first_bytes[id] + sizes[id])]
+        types[id] = _OneType(content, rows[mine], at[mine], block, int(lengths[id]))
+    for first in range(0, len(ids), CHUNK_RECORDS):
+        part = slice(first, min(first + CHUNK_RECORDS, len(ids)))
+        content[int(starts[part][0]) : int(starts[part][-1]) : CACHE_LINE_BYTES].max(initial=0)
+        present = np.bincount(ids[part], minlength=256)
+        for id in np.flatnonzero(present).tolist():
+            types[id].copy_next(int(present[id]))
+    return {id: (one.rows, one.block) for id, one in types.items()}
+
+
+class _OneType:
+    """The records of one type while they are copied; `_by_type`."""
+
+    __slots__ = ("_at", "_done", "_windows", "block", "rows")
+
+    def __init__(
+        self, content: Bytes, rows: IntArray, at: Offsets, block: Bytes, length: int
+    ) -> None:
+        self.rows = rows
+        self.block = block.view(f"V{length}")
+        self._at = at
+        self._done = 0
+        # Element i is the bytes of a record that starts at byte i.
+        self._windows: npt.NDArray[np.void] = np.ndarray(
+            (max(len(content) - length + 1, 0),), f"V{length}", buffer=content.data, strides=(1,)
+        )
+
+    def copy_next(self, count: int) -> None:
+        """Copy so many more records."""
+        here = slice(self._done, self._done + count)
+        self.block[here] = self._windows[self._at[here]]
+        self._done += count
 
 
 def decode_file(path: Path, progress: Progress | None = None) -> DecodedLog:
@@ -280,11 +339,14 @@ def decode(content: Bytes, progress: Progress | None = None) -> DecodedLog:
         schema = read_formats(content, believed, believed_types)
         starts, ids, ends = follow(len(content), headers, types, schema.lengths)
         # A declaration inside another record's payload (a copied file) is none.
-        on_walk = np.append(starts, -1)[np.searchsorted(starts, schema.declared_at)]
-        if (on_walk == schema.declared_at).all():
+        place = np.searchsorted(starts, schema.declared_at)
+        if (place < len(starts)).all() and (starts[place] == schema.declared_at).all():
             break
         believed, believed_types = starts, ids
-    return DecodedLog(content, schema, starts, ids, ends)
+    between = _gaps(content, starts, ends)
+    # No longer needed, and what follows needs the most memory.
+    del headers, types, believed, believed_types, ends
+    return DecodedLog(content, schema, starts, ids, between)
 
 
 def find_headers(content: Bytes, progress: Progress | None = None) -> tuple[Offsets, Bytes]:
@@ -293,13 +355,15 @@ def find_headers(content: Bytes, progress: Progress | None = None) -> tuple[Offs
     found: list[Offsets] = [np.zeros(0, dtype=offset_type)]
     types = [content[:0]]
     room = max(len(content) - 2, 0)
+    is_first, is_second = np.empty((2, min(CHUNK_BYTES, room)), dtype=bool)
     for a in range(0, room, CHUNK_BYTES):
         z = min(a + CHUNK_BYTES, room)
-        is_header = content[a:z] == HEADER[0]
-        is_header &= content[a + 1 : z + 1] == HEADER[1]
+        is_header = np.equal(content[a:z], HEADER[0], out=is_first[: z - a])
+        is_header &= np.equal(content[a + 1 : z + 1], HEADER[1], out=is_second[: z - a])
         at = np.flatnonzero(is_header)
-        types.append(content[a + 2 : z + 2][at])
-        found.append((at + a).astype(offset_type))
+        types.append(content[a + 2 : z + 2].take(at))
+        at += a
+        found.append(at.astype(offset_type))
         if progress is not None:
             progress(z / len(content), "finding records")
     return np.concatenate(found), np.concatenate(types)
@@ -332,10 +396,8 @@ def follow(
     """
     if not len(candidates):
         return candidates, ids, candidates
-    ends: Offsets = lengths.astype(candidates.dtype)[ids]
-    if not ends.all():
-        known = ends > 0
-        candidates, ids, ends = candidates[known], ids[known], ends[known]
+    ends: Offsets = lengths.astype(candidates.dtype).take(ids)
+    candidates, ids, ends = _chosen(ends > 0, candidates, ids, ends)
     ends += candidates
     direct = np.zeros(len(candidates), dtype=bool)
     np.equal(ends[:-1], candidates[1:], out=direct[:-1])
@@ -351,7 +413,26 @@ def follow(
     near_end = candidates.dtype.type(max(size - int(lengths.max()), 0))
     past = int(np.searchsorted(candidates, near_end))
     keep[past:] &= ends[past:] <= size
-    return candidates[keep], ids[keep], ends[keep]
+    return _chosen(keep, candidates, ids, ends)
+
+
+def _chosen(
+    keep: npt.NDArray[np.bool_], at: Offsets, ids: Bytes, ends: Offsets
+) -> tuple[Offsets, Bytes, Offsets]:
+    """Those of some candidates that are marked."""
+    left_out = np.flatnonzero(~keep)
+    if len(left_out) > len(keep) // 200:
+        return at[keep], ids[keep], ends[keep]
+    # Where nearly all stay, copying the stretches between those that don't takes half the time.
+    bounds = [0, *(left_out + 1).tolist()], [*left_out.tolist(), len(keep)]
+    parts = [slice(a, z) for a, z in zip(*bounds, strict=True)]
+    if len(parts) == 1:
+        return at, ids, ends
+    return (
+        np.concatenate([at[part] for part in parts]),
+        np.concatenate([ids[part] for part in parts]),
+        np.concatenate([ends[part] for part in parts]),
+    )
 
 
 def _walk(
@@ -410,9 +491,7 @@ def _has_two_links(
     return after < len(candidates) and bool(linked[i] and linked[after])
 
 
-def _gaps(
-    content: Bytes, starts: Offsets, ends: Offsets
-) -> tuple[tuple[Gap, ...], Gap | None, int]:
+def _gaps(content: Bytes, starts: Offsets, ends: Offsets) -> Between:
     """Bytes that belong to no record: between records, cut at the end, padding."""
     if not len(starts):
         return ((Gap(0, len(content)),) if len(content) else ()), None, 0

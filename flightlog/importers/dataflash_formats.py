@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import Any, NamedTuple, Protocol
 
 import numpy as np
@@ -95,14 +96,15 @@ class Field(NamedTuple):
             scaled: npt.NDArray[np.float64] = np.divide(stored, divisor, dtype=np.float64)
             return scaled
         if stored.dtype.kind == "S":
-            return _texts(stored)
+            return _texts(stored.tolist())
         if stored.dtype.kind == "f":
             with np.errstate(invalid="ignore"):  # signalling NaN in damaged rows
                 return stored.astype(np.float64)
-        return np.ascontiguousarray(stored)
+        # A copy even of one row: a view would keep the records of all types in memory.
+        return stored.copy()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Format:
     """One message type as declared.
 
@@ -121,12 +123,12 @@ class Format:
     name: str
     fields: tuple[Field, ...]
 
-    @property
+    @cached_property
     def columns(self) -> tuple[str, ...]:
         """Field names."""
         return tuple(f.name for f in self.fields)
 
-    @property
+    @cached_property
     def dtype(self) -> np.dtype[Any]:
         """Structured type of a whole record."""
         return np.dtype(
@@ -140,10 +142,11 @@ class Format:
 
     def field(self, name: str) -> Field:
         """Give the field; KeyError when there is none of that name."""
-        for field in self.fields:
-            if field.name == name:
-                return field
-        raise KeyError(name)
+        return self._by_name[name]
+
+    @cached_property
+    def _by_name(self) -> Mapping[str, Field]:
+        return {field.name: field for field in self.fields}
 
 
 class Messages(Protocol):
@@ -281,19 +284,22 @@ def read_formats(content: Bytes, at: Offsets, ids: Bytes) -> Schema:
     lengths[FMT_ID] = FMT_LENGTH
     used: list[int] = []
     refused: list[str] = []
-    for id in np.unique(rows[:, 3]).tolist():
-        if id == FMT_ID:
-            continue
-        mine = np.flatnonzero(rows[:, 3] == id)
-        agreeing = mine[rows[mine, 4] == sizes[mine]]
-        chosen = int(agreeing[0]) if len(agreeing) else int(mine[0])
-        length = int(sizes[chosen])
-        if not len(agreeing):
-            length = _likelier_length(at, at[ids == id], int(rows[chosen, 4]), length)
-        if (rows[mine, 4:] != rows[chosen, 4:]).any() or not len(agreeing):
-            refused.append(_name(rows[chosen]))
+    raw = [row.tobytes() for row in rows]
+    said, summed = rows[:, 4].tolist(), sizes.tolist()
+    of_type: dict[int, list[int]] = {}
+    for i, id in enumerate(rows[:, 3].tolist()):
+        of_type.setdefault(id, []).append(i)
+    of_type.pop(FMT_ID, None)
+    for id, mine in sorted(of_type.items()):
+        agreeing = next((i for i in mine if said[i] == summed[i]), None)
+        chosen = mine[0] if agreeing is None else agreeing
+        length = summed[chosen]
+        if agreeing is None:
+            length = _likelier_length(at, at[ids == id], said[chosen], length)
+        if agreeing is None or any(raw[i][4:] != raw[chosen][4:] for i in mine):
+            refused.append(_name(raw[chosen]))
         if length:
-            formats[id] = _format(rows[chosen], id, length)
+            formats[id] = _format(raw[chosen], length)
             lengths[id] = length
             used.append(int(where[chosen]))
     return Schema(formats, lengths, np.array(used, dtype=at.dtype), tuple(refused))
@@ -312,15 +318,16 @@ def _likelier_length(at: Offsets, mine: Offsets, said: int, summed: int) -> int:
     return best
 
 
-def _name(row: Bytes) -> str:
-    return bytes(row[5:9]).split(b"\0")[0].decode("ascii", "replace")
+def _name(declaration: bytes) -> str:
+    return declaration[5:9].split(b"\0")[0].decode("ascii", "replace")
 
 
-def _format(row: Bytes, id: int, length: int) -> Format:
+@lru_cache(maxsize=1024)  # of a few firmwares: the logs of a season declare the same again
+def _format(declaration: bytes, length: int) -> Format:
     """Build a format; fields beyond the record's length are left out."""
-    name = _name(row)
-    chars = bytes(row[9:25]).split(b"\0")[0].decode("ascii")
-    labels = clean_text(bytes(row[25:89]).split(b"\0")[0].decode("latin-1")).split(",")
+    name = _name(declaration)
+    chars = declaration[9:25].split(b"\0")[0].decode("ascii")
+    labels = clean_text(declaration[25:89].split(b"\0")[0].decode("latin-1")).split(",")
     fields: dict[str, Field] = {}
     offset = 3
     for char, label in zip(chars, labels, strict=False):
@@ -328,20 +335,23 @@ def _format(row: Bytes, id: int, length: int) -> Format:
         if label and offset + size <= length:
             fields[label] = Field(label, char, offset, name == "FILE" and char == "Z")
         offset += size
-    return Format(id, length, name, tuple(fields.values()))
+    return Format(declaration[3], length, name, tuple(fields.values()))
 
 
-def _texts(stored: npt.NDArray[np.bytes_]) -> npt.NDArray[Any]:
+def _texts(stored: list[bytes]) -> npt.NDArray[Any]:
     """Decode texts: UTF-8, else Latin-1; up to the first NUL."""
-    distinct, inverse = np.unique(stored, return_inverse=True)
-    words = np.empty(len(distinct), dtype=object)
-    for i, raw in enumerate(distinct.tolist()):
-        try:
-            text = raw.decode("utf-8")
-        except UnicodeDecodeError:
-            text = raw.decode("latin-1")
-        words[i] = text.split("\0", 1)[0]
-    return words[inverse.reshape(-1)]
+    known: dict[bytes, str] = {}
+    words = np.empty(len(stored), dtype=object)
+    for i, raw in enumerate(stored):
+        word = known.get(raw)
+        if word is None:
+            try:
+                text = raw.decode("utf-8")
+            except UnicodeDecodeError:
+                text = raw.decode("latin-1")
+            word = known[raw] = text.split("\0", 1)[0]
+        words[i] = word
+    return words
 
 
 def read_units(

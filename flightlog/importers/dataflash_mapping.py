@@ -76,7 +76,7 @@ def numbers(table: Messages, spec: Mapping[str, Any]) -> FloatArray | None:
     if field is None:
         return None
     factor, offset = _scale(table, field, spec)
-    values = table[field].astype(np.float64)
+    values = table[field].astype(np.float64, copy=False)
     if factor != 1.0:
         # Dividing by the inverse keeps round decimals round (1e-6, 0.01).
         inverse = round(1.0 / factor)
@@ -87,7 +87,7 @@ def numbers(table: Messages, spec: Mapping[str, Any]) -> FloatArray | None:
     if offset:
         values = values + offset
     for sentinel in spec.get("missing", ()):
-        values[values == sentinel] = np.nan
+        values = np.where(values == sentinel, np.nan, values)
     return -values if spec.get("sign") == -1 else values
 
 
@@ -110,7 +110,9 @@ def boot_clock(table: Messages) -> FloatArray | None:
         # The mapping's unit stands: what the file states for its clock is the same, rounded.
         field = spec["field"]
         if is_number(table, field):
-            return table[field].astype(np.float64) / (1e6 if spec["unit"] == "us" else 1e3)
+            per_s = 1e6 if spec["unit"] == "us" else 1e3
+            seconds: FloatArray = np.divide(table[field], per_s, dtype=np.float64)
+            return seconds
     return None
 
 

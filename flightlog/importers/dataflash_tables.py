@@ -18,6 +18,7 @@ from flightlog.importers.common import (
     BoolArray,
     FloatArray,
     Notes,
+    distinct,
     gps_unix_s,
     make_receipt,
     note_repeated_fixes,
@@ -146,13 +147,14 @@ class Builder:
                 boot_s[table.rows] = seconds
         clock = Clock.fit(np.arange(len(boot_s)), boot_s)
         clock.tell(notes)
-        timeless = ~np.isfinite(boot_s)
-        if timeless.any():
-            believed = ~timeless & (boot_s >= 0) & (boot_s <= LONGEST_S)
-            last = np.maximum.accumulate(np.where(believed, np.arange(len(boot_s)), -1))
+        timeless = np.flatnonzero(~np.isfinite(boot_s))
+        if len(timeless):
+            believed = np.flatnonzero((boot_s >= 0) & (boot_s <= LONGEST_S))
+            before = np.searchsorted(believed, timeless) - 1
             start = clock.sessions[0].low_s if clock.sessions else 0.0
-            filled = np.where(last >= 0, boot_s[last], start)
-            boot_s = np.where(timeless, filled, boot_s)
+            boot_s[timeless] = start
+            if len(believed):
+                boot_s[timeless] = np.where(before >= 0, boot_s[believed[before]], start)
         return cls(log, notes, clock, boot_s, file_unix_s)
 
     def tables(self, progress: Progress | None = None) -> dict[str, pd.DataFrame]:
@@ -228,7 +230,8 @@ class Builder:
         for column, spec in source["columns"].items():
             values = numbers(table, spec)
             if values is not None:
-                columns[column] = np.where(np.isfinite(values), values, np.nan)
+                finite = np.isfinite(values)
+                columns[column] = values if finite.all() else np.where(finite, values, np.nan)
                 self._note_source(name, column, table, spec)
         if name == "gps":
             columns["time_utc"] = self._unix_s(table)
@@ -282,7 +285,7 @@ class Builder:
         a restart of the clock does no harm.
         """
         found = np.full(len(table), -1, dtype=np.int64)
-        for one in np.unique(instance).tolist():
+        for one in distinct(instance):
             mine, theirs = np.flatnonzero(instance == one), np.flatnonzero(other_instance == one)
             if not len(theirs):
                 continue
@@ -342,7 +345,7 @@ class Builder:
         columns = self._columns("battery")
         if columns is None:
             return None
-        for one in np.unique(columns["instance"]).tolist():
+        for one in distinct(columns["instance"]):
             self._battery_sentinels(columns, np.flatnonzero(columns["instance"] == one), one)
         return columns
 

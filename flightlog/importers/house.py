@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from flightlog.columns import TABLES
-from flightlog.importers.common import BoolArray, FloatArray, Notes
+from flightlog.importers.common import BoolArray, FloatArray, Notes, distinct
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -118,20 +118,22 @@ def healthiest(instance: npt.NDArray[Any], good: npt.NDArray[np.bool_]) -> int |
         The lowest instance with at least 90 % of the good rows of the best; None when there
         is only one.
     """
-    every = np.unique(instance)
+    every = distinct(instance)
     if len(every) < 2:
         return None
     counts = np.array([int(np.count_nonzero(good & (instance == one))) for one in every])
-    return int(every[np.flatnonzero(counts >= 0.9 * counts.max())[0]])
+    return int(every[int(np.flatnonzero(counts >= 0.9 * counts.max())[0])])
 
 
 def choose_instances(tables: Mapping[str, pd.DataFrame]) -> dict[str, int]:
     """Choose the sensor that analyses use, for tables that hold several."""
     chosen: dict[str, int] = {}
     for name, table in tables.items():
-        if "instance" not in table or table["instance"].nunique() < 2:
+        if "instance" not in table:
             continue
         instance = table["instance"].to_numpy()
+        if len(distinct(instance)) < 2:
+            continue
         if name == "rotation":
             # The propeller's, not an idle channel's.
             speed = np.nan_to_num(table["speed_rad_s"].to_numpy())

@@ -14,6 +14,7 @@ all others as ``SYS<system>:<component>/NAME``.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from itertools import pairwise
 from pathlib import Path
@@ -67,6 +68,9 @@ GAPS_TOLD = 10
 SLOW_HZ = 10.0
 """Below this rate of position or attitude, peaks and times are limited [Hz]."""
 
+_POSSIBLE_START = re.compile(rb"\x00(?=[\x00-\x10].{6}[\xfe\xfd].{8})", re.DOTALL)
+"""First byte of a time stamp, with the magic byte after the stamp and room for a frame."""
+
 Senders = dict[tuple[int, int], dict[str, "MessageTable"]]
 
 
@@ -75,11 +79,10 @@ def sniff(head: bytes) -> Match:
     links, ended = _chain(head, 0)
     if links >= CHAIN or (links and ended):
         return Match.YES
-    for place in range(1, len(head) - 16):
-        if head[place + 8] in (0xFE, 0xFD) and head[place] == 0:
-            found, _ = _chain(head, place)
-            if found >= CHAIN:
-                return Match.MAYBE
+    for start in _POSSIBLE_START.finditer(head, 1):
+        found, _ = _chain(head, start.start())
+        if found >= CHAIN:
+            return Match.MAYBE
     return Match.MAYBE if links else Match.NO
 
 

@@ -9,6 +9,7 @@ from flightlog.importers.clock import Clock, rising
 from flightlog.importers.common import (
     Notes,
     clean_text,
+    distinct,
     gps_unix_s,
     missing_where,
     repeated_rows,
@@ -16,6 +17,17 @@ from flightlog.importers.common import (
     utc_relation,
 )
 from flightlog.importers.house import healthiest, house_table
+
+
+@pytest.mark.parametrize("kind", [np.uint8, np.int8, np.int64, np.uint64, np.float64])
+@pytest.mark.parametrize("values", [[], [3, 3], [2, 0, 2, 1], [120, 5, 5]])
+def test_distinct_values_come_once_and_rising(kind, values):
+    assert distinct(np.array(values, dtype=kind)) == sorted(set(values))
+
+
+@pytest.mark.parametrize("values", [[-3, 4, -3], [5000000000, 0], [1023, 1024, 0]])
+def test_distinct_values_may_be_negative_or_large(values):
+    assert distinct(np.array(values, dtype=np.int64)) == sorted(set(values))
 
 
 @pytest.mark.parametrize(

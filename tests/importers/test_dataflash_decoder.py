@@ -303,6 +303,49 @@ def test_a_file_that_cannot_be_mapped_is_read(tmp_path, monkeypatch):
     assert len(decode_file(path)["AAA"]) == 20
 
 
+@pytest.mark.parametrize("chunk_records", [1, 3, 64, 1 << 15])
+def test_rows_and_values_are_those_of_a_plain_walk(chunk_records, monkeypatch):
+    monkeypatch.setattr("flightlog.importers.dataflash.CHUNK_RECORDS", chunk_records)
+    writer = small_log(rows=60)
+    content = bytes(writer.data)
+    places: dict[str, list[int]] = {"FMT": [], "AAA": [], "TXT": []}
+    for place, start in enumerate(writer.starts):
+        places[{128: "FMT", 10: "AAA", 11: "TXT"}[content[start + 2]]].append(place)
+    log = decoded(writer)
+
+    assert {name: log[name].rows.tolist() for name in log} == places
+    starts = [writer.starts[place] for place in places["AAA"]]
+    plain = [struct.unpack_from("<QfB", content, start + 3) for start in starts]
+    columns = (log["AAA"][name].tolist() for name in ("TimeUS", "Value", "I"))
+    assert list(zip(*columns, strict=True)) == plain
+
+
+@pytest.mark.parametrize("chunk_bytes", [1, 2, 7, 1 << 18])
+def test_headers_are_found_wherever_the_parts_of_the_file_meet(chunk_bytes, monkeypatch):
+    monkeypatch.setattr("flightlog.importers.dataflash.CHUNK_BYTES", chunk_bytes)
+    writer = small_log(rows=8)
+    log = decoded(writer)
+    assert log.starts.tolist() == writer.starts
+
+
+def test_a_log_is_freed_as_soon_as_it_is_left():
+    gc.collect()
+    gc.disable()
+    try:
+        log = decoded(small_log())
+        table = weakref.ref(log["AAA"])
+        del log
+        assert table() is None
+    finally:
+        gc.enable()
+
+
+def test_a_column_of_one_row_does_not_hold_the_records_in_memory():
+    column = decoded(small_log(rows=1))["AAA"]["TimeUS"]
+    assert column.tolist() == [0]
+    assert column.base is None
+
+
 def test_the_writer_knows_every_character():
     from flightlog.importers.dataflash_formats import FIELD_TYPES
 
