@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from flightlog.operations.pairing import begun, pair, utc_of
+from flightlog.operations.sortie_drafts import Leg, LogClock, pair_legs
 from tests.operations.logs import release
 from tests.operations.made import MORNING
 
@@ -201,3 +202,17 @@ def test_the_time_that_a_log_tells_lies_within_what_is_allowed_for_it(unix_s, st
 @pytest.mark.parametrize("unix_s", [None, -1.0, 0.0, 1e8, 5e9, 1e18, float("inf"), float("nan")])
 def test_a_time_of_no_flying_day_is_none(unix_s):
     assert utc_of(unix_s) is None
+
+
+def test_a_release_that_a_flight_in_work_has_is_not_found_for_another(farm):
+    signed = release(farm, NINE)
+    farm.clock.now = at(60)
+    farm.desk.refresh()
+    clock = LogClock(at(10).timestamp() - 100.0, 0.2, zone_known=True)
+    leg = Leg(1, 100.0, 104.0, 300.0, 310.0, goes_on=False)
+
+    (one,) = pair_legs(farm.desk, "pannier", clock, [leg])
+    (other,) = pair_legs(farm.desk, "pannier", clock, [leg], taken=[signed.hash])
+
+    assert signed == one.release
+    assert other.release is None
