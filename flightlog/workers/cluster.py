@@ -1,14 +1,17 @@
 """An existing Dask cluster, whose workers see the same folders as this machine.
 
-Dask gives the work of a worker that dies to another one. A task whose workers die again and again
-has failed, as the cluster's own setting ``distributed.scheduler.allowed-failures`` has it.
+Dask gives the work of a worker that dies to another one. A task whose workers die again and again,
+as the cluster's own setting ``distributed.scheduler.allowed-failures`` has it, is tried once more
+by itself, because tasks that wait beside one that kills count as well; then it has failed.
 """
 
 from __future__ import annotations
 
+import asyncio
 import secrets
 import time
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -75,6 +78,19 @@ class Cluster:
         size: Callable[[Task], int] | None = None,
     ) -> Iterator[Finished[Task, Result]]:
         """Do tasks; see `Workers.each`. The size of files is left to the cluster's own limits."""
+        killed: list[Task] = []
+        for finished in self._each(work, tasks):
+            if _is_killed(finished.error):
+                killed.append(finished.task)
+            else:
+                yield finished
+        for task in killed:  # some only waited beside one that kills, so each by itself
+            (finished,) = self._each(work, [task])
+            yield Finished(task, error=_died()) if _is_killed(finished.error) else finished
+
+    def _each(
+        self, work: Callable[[Task], Result], tasks: Iterable[Task]
+    ) -> Iterator[Finished[Task, Result]]:
         from distributed import as_completed
 
         running: dict[str, Task] = {}
@@ -110,7 +126,8 @@ class Cluster:
                 if future.status == "finished" and not isinstance(error, (OSError, TimeoutError)):
                     return Finished(task, error=error)
         if future.status == "error":
-            return Finished(task, error=_worded(future))
+            failed: BaseException = future.exception()
+            return Finished(task, error=failed.with_traceback(future.traceback()))
         if future.status in ("cancelled", "lost"):
             raise self._lost()
         return result
@@ -152,6 +169,9 @@ def _client(address: str) -> Any:
             fix="Install it: pip install 'flightlog[cluster]'.",
         ) from None
     try:
+        # Asked before, because a client that fails while it is made may wait for ever.
+        with ThreadPoolExecutor(1) as beside:  # this thread may have a loop of its own
+            beside.submit(asyncio.run, _ask_scheduler(address)).result()
         return Client(address, timeout=ANSWER_S, set_as_default=False)
     except Exception as error:  # others read the address: whatever stands in it
         raise UsageError(
@@ -161,11 +181,25 @@ def _client(address: str) -> Any:
         ) from error
 
 
+async def _ask_scheduler(address: str) -> None:
+    from distributed import rpc
+
+    async def ask() -> None:
+        async with rpc(address, timeout=ANSWER_S) as scheduler:
+            await scheduler.identity()
+
+    await asyncio.wait_for(ask(), ANSWER_S)
+
+
 def _ask_versions(client: Any, address: str) -> None:
     """Refuse a cluster without workers, or whose workers would compute otherwise."""
+    try:
+        client.wait_for_workers(1, timeout=ANSWER_S)
+    except TimeoutError:
+        raise UsageError(
+            "it has no worker", where=address, fix="Start workers, then try again."
+        ) from None
     found = _run(client, address, _versions)
-    if not found:
-        raise UsageError("it has no worker", where=address, fix="Start workers, then try again.")
     for worker, theirs in found.items():
         if theirs != _versions():
             raise _other_version(str(worker), theirs)
@@ -244,11 +278,14 @@ def _carried(versions: tuple[str, int, int], work: Callable[[Task], Result], tas
     return carried(work, task)
 
 
-def _worded(future: Any) -> BaseException:
-    error: BaseException = future.exception()
-    if error.__class__.__name__ == "KilledWorker":
-        return LogFileError(
-            "the workers that worked on it died, several times",
-            fix="If memory was short, give the workers more; else send us the log.",
-        )
-    return error.with_traceback(future.traceback())
+def _is_killed(error: BaseException | None) -> bool:
+    from distributed import KilledWorker
+
+    return isinstance(error, KilledWorker)
+
+
+def _died() -> LogFileError:
+    return LogFileError(
+        "the workers that worked on it died, several times",
+        fix="If memory was short, give the workers more; else send us the log.",
+    )

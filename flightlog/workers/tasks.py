@@ -109,12 +109,19 @@ def carried(work: Callable[[Task], Result], task: Task) -> Result:
     try:
         return work(task)
     except Exception as error:
-        try:
-            pickle.loads(pickle.dumps(error))
-        except Exception:  # of a library that did not think of other processes
-            told = "".join(traceback.format_exception(error))
-            raise RuntimeError(told.encode("utf-8", "replace").decode("utf-8")) from None
-        raise
+        if _travels(error):
+            raise
+        told = "".join(traceback.format_exception(error))
+    # Out here, where the other one is not its context: some send that as well.
+    raise RuntimeError(told.encode("utf-8", "replace").decode("utf-8"))
+
+
+def _travels(error: Exception) -> bool:
+    try:
+        pickle.loads(pickle.dumps(error))
+    except Exception:  # of a library that did not think of other processes
+        return False
+    return True
 
 
 class Waiting(Generic[Task]):
