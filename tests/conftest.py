@@ -1,4 +1,4 @@
-"""Where tests keep their temporary folders, how many examples a law is tried on, and on how much.
+"""Where tests keep their temporary folders, how many examples a law is tried on, what is spared.
 
 As the command does, tests compute with one thread each: matrices are small, and threads of several
 workers that wait for each other cost several times the work.
@@ -6,13 +6,22 @@ workers that wait for each other cost several times the work.
 
 from __future__ import annotations
 
+import gc
 import os
+import pickle
 import shutil
+import sys
+import tomllib
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read when numpy is first imported
+# Tests start hundreds of processes; without kept bytecode each compiles the whole program anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 # So that all tests end within a quarter of an hour on two cores; a law that needs more says so. The
 # same examples each time: what fails is what was changed. Other ones are tried by hand.
 settings.register_profile("house", max_examples=25, derandomize=True)
@@ -33,3 +42,29 @@ def pytest_configure() -> None:
         return
     if shutil.disk_usage(IN_MEMORY).free > ROOM:
         os.environ["PYTEST_DEBUG_TEMPROOT"] = str(IN_MEMORY)
+
+
+def pytest_collection_finish() -> None:
+    """Spare the collector of garbage what is there to stay: modules and the tests themselves."""
+    gc.freeze()
+
+
+_loads = tomllib.loads
+
+
+@lru_cache(maxsize=512)
+def _pickled(text: str) -> bytes:
+    return pickle.dumps(_loads(text), pickle.HIGHEST_PROTOCOL)
+
+
+def _loads_known(text: str, /, **options: Any) -> dict[str, Any]:
+    """Do as ``tomllib.loads``; the same few team files are parsed for almost every test."""
+    if options or not isinstance(text, str):
+        return _loads(text, **options)
+    try:
+        return pickle.loads(_pickled(text))  # a table of its own each time, as it may be changed
+    except RecursionError:  # nested too deep to be kept
+        return _loads(text)
+
+
+tomllib.loads = _loads_known

@@ -11,6 +11,9 @@ import os
 from functools import cache
 from pathlib import Path
 
+import flightlog
+from flightlog.debriefing import Debrief
+
 ROOT = os.environ.get("FLIGHTLOG_CORPUS")
 
 CALLED = {
@@ -47,3 +50,15 @@ def _name(place: Path, root: Path) -> str:
 def log(name: str) -> Path:
     """Place of a file by its name here."""
     return files()[name]
+
+
+@cache
+def debriefed(name: str) -> Debrief:
+    """The debrief of a file with nothing given beside it; made once for all tests that look at it.
+
+    Raises
+    ------
+    LogFileError
+        If it is no log.
+    """
+    return flightlog.debrief(flightlog.read(log(name)))

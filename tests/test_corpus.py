@@ -8,14 +8,13 @@ are judged elsewhere (`tests/accuracy`).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 
 import pytest
 
 import flightlog
-from flightlog.debriefing import Debrief
 from flightlog.errors import LogFileError
 from tests import corpus
+from tests.corpus import debriefed
 
 pytestmark = pytest.mark.skipif(
     not corpus.ROOT, reason="FLIGHTLOG_CORPUS names no folder of real logs"
@@ -279,11 +278,6 @@ NO_TAKEOFF = [
     if isinstance(log, Log) and not name.startswith("runway/") and "runway_simulated" not in name
 ]
 """Nothing else here holds a take-off from a runway that can be measured."""
-
-
-@cache
-def debriefed(name: str) -> Debrief:
-    return flightlog.debrief(flightlog.read(corpus.log(name)))
 
 
 def test_every_file_of_the_folder_is_expected():

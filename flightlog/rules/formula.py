@@ -16,7 +16,7 @@ import math
 import re
 import warnings
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from itertools import pairwise
 
@@ -84,8 +84,9 @@ class Formula:
     """
 
     text: str
-    tree: ast.expr
-    names: frozenset[str]
+    # Not shown by ``repr``: in each process they look otherwise, and both follow from the text.
+    tree: ast.expr = field(repr=False)
+    names: frozenset[str] = field(repr=False)
     where: str = ""
 
 

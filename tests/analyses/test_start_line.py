@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import pytest
 
@@ -18,7 +19,12 @@ from sample_flights.generator.takeoffs import iterate_takeoffs
 BEHIND_M = 3.0
 
 
+@cache
 def takeoffs():
+    return tuple(measured_takeoffs())
+
+
+def measured_takeoffs():
     for tables, truth in iterate_takeoffs(5, 41, gps_hz=5, imu="100-400", air="calm"):
         recording = Recording(tables, Receipt("made", 0, "", "simulated", 1))
         t0, tl = truth["t_start_roll"], truth["t_liftoff"]
@@ -55,7 +61,7 @@ def test_it_holds_the_distance_from_a_line_behind_the_start():
 
 
 def test_without_a_line_it_says_which_setting_gives_it():
-    recording, takeoff, truth = next(takeoffs())
+    recording, takeoff, truth = takeoffs()[0]
     site = site_with_line(truth, BEHIND_M)
     bare = replace(site, runway=Runway(site.runway.heading_deg))
 
@@ -65,7 +71,7 @@ def test_without_a_line_it_says_which_setting_gives_it():
 
 
 def test_a_line_of_another_strip_is_refused():
-    recording, takeoff, truth = next(takeoffs())
+    recording, takeoff, truth = takeoffs()[0]
     far = Inputs(site=site_with_line(truth, 500.0))
 
     reason = start_line.answer(recording, takeoff, far).withheld[start_line.FIGURE]

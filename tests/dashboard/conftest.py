@@ -1,6 +1,8 @@
 from __future__ import annotations
 
 import shutil
+from contextlib import suppress
+from functools import cache
 
 import pytest
 
@@ -10,6 +12,12 @@ from tests.operations.conftest import farm_place  # noqa: F401
 from tests.operations.made import MORNING, HillFarm
 from tests.operations.released import ready_place, released_place  # noqa: F401
 from tests.operations.takeoff_days import season_place  # noqa: F401
+
+with suppress(ImportError, AttributeError):  # other versions have it elsewhere, or not
+    from streamlit.components.v2 import manifest_scanner
+
+    # Each opened page looks for components through the metadata of all installed packages.
+    manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
 
 
 def _screen(place, now, root, monkeypatch):

@@ -10,7 +10,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import flightlog
 from flightlog.errors import LogFileError
 from flightlog.importers import detect, gpx, igc, nmea, read, read_head
 from flightlog.importers.registry import HEAD_BYTES, Match
@@ -217,7 +216,7 @@ def test_the_nmea_sentence_is_that_of_the_line():
 @needs_corpus
 @pytest.mark.parametrize("name", READ)
 def test_a_track_alone_claims_no_roll(name):
-    debrief = flightlog.debrief(recording(name))
+    debrief = corpus.debriefed(f"tracks/{name}")
 
     for sortie in debrief.sorties:
         assert not [id_ for id_ in sortie.figures if id_.startswith("takeoff.")]
@@ -228,7 +227,7 @@ def test_a_track_alone_claims_no_roll(name):
 @pytest.mark.parametrize("name", ["glide-2019", "soaring-2023", "glide-2020"])
 def test_a_glide_from_a_hill_is_one_flight_and_its_way_down_no_drift(name):
     log = recording(f"igc/{name}.igc")
-    (sortie,) = flightlog.debrief(log).sorties
+    (sortie,) = corpus.debriefed(f"tracks/igc/{name}.igc").sorties
     height = log["baro"]["height_m"].to_numpy()
     above_start = float(height.max() - height[0])
 
@@ -241,7 +240,7 @@ def test_a_glide_from_a_hill_is_one_flight_and_its_way_down_no_drift(name):
 
 @needs_corpus
 def test_a_part_of_a_flight_is_not_taken_for_a_roll():
-    debrief = flightlog.debrief(recording("igc/bad-line.igc"))
+    debrief = corpus.debriefed("tracks/igc/bad-line.igc")
 
     assert debrief.sorties == ()
     assert debrief.attempts == ()

@@ -14,6 +14,7 @@ from flightlog.errors import FlightlogError, LogFileError
 from flightlog.importers import detect, read
 from flightlog.importers.registry import Match
 from flightlog.importers.transmitter import sniff
+from tests.corpus import debriefed
 
 HEADER = (
     "Date,Time,1RSS(dB),RQly(%),RSNR(dB),TQly(%),Ptch(rad),Roll(rad),Yaw(rad),RxBt(V),Curr(A),"
@@ -442,7 +443,7 @@ def test_the_course_of_the_real_card_is_the_direction_in_which_it_moves():
 
 @needs_corpus
 def test_the_real_card_can_be_debriefed():
-    result = flightlog.debrief(read(real()))
+    result = debriefed(real().relative_to(CORPUS).as_posix())
 
     assert result.sorties
     assert all(isinstance(s.figures, dict) for s in result.sorties)

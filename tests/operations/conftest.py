@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from functools import cache
+
 import pytest
 
 from tests.operations.made import HillFarm
@@ -8,11 +10,17 @@ from tests.operations.made import HillFarm
 @pytest.fixture(scope="session")
 def farm_place(tmp_path_factory):
     """Where a farm is kept to be copied: making one takes seven times as long."""
-    from tests.operations.released import keep
+    return _farm_place(tmp_path_factory.getbasetemp())
 
-    made = HillFarm(tmp_path_factory.mktemp("made"))
+
+# pytest makes a fixture of a session anew for each module that imports it; this is made once.
+@cache
+def _farm_place(base):
+    from tests.operations.released import keep, new_folder
+
+    made = HillFarm(new_folder(base))
     made.enter_files()
-    place = tmp_path_factory.mktemp("kept")
+    place = new_folder(base)
     now = keep(made, place)
     made.close()
     return place, now

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import shutil
+import tempfile
 from datetime import datetime, timedelta
 from decimal import Decimal
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -225,6 +227,11 @@ def _signed(farm: HillFarm, draft: Draft, *names: str) -> Entry:
 # --- copies, so that it is made once
 
 
+def new_folder(base: Path) -> Path:
+    """Make a folder in that of a session."""
+    return Path(tempfile.mkdtemp(dir=base))
+
+
 def keep(farm: HillFarm, place: Path) -> datetime:
     """Keep a farm's folder and profile, to be copied; give the time at which it stands."""
     shutil.copytree(farm.folder.path, place / "team")
@@ -249,10 +256,15 @@ def copied(place: Path, root: Path, now: datetime) -> HillFarm:
 @pytest.fixture(scope="session")
 def ready_place(tmp_path_factory):
     """A folder with a ready farm, and the time at which it stands."""
-    farm = HillFarm(tmp_path_factory.mktemp("made"))
+    return _ready_place(tmp_path_factory.getbasetemp())
+
+
+@cache  # once, though the fixture is made anew for each module that imports it
+def _ready_place(base):
+    farm = HillFarm(new_folder(base))
     farm.enter_files()
     ready(farm)
-    place = tmp_path_factory.mktemp("kept")
+    place = new_folder(base)
     now = keep(farm, place)
     farm.close()
     return place, now
@@ -269,9 +281,14 @@ def ready_farm(ready_place, tmp_path):
 @pytest.fixture(scope="session")
 def released_place(ready_place, tmp_path_factory):
     """A folder with a farm that is released, and the time at which it stands."""
-    farm = copied(ready_place[0], tmp_path_factory.mktemp("made"), ready_place[1])
+    return _released_place(ready_place, tmp_path_factory.getbasetemp())
+
+
+@cache
+def _released_place(ready_place, base):
+    farm = copied(ready_place[0], new_folder(base), ready_place[1])
     released(farm)
-    place = tmp_path_factory.mktemp("kept")
+    place = new_folder(base)
     now = keep(farm, place)
     farm.close()
     return place, now

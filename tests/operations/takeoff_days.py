@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from flightlog.operations.plan import Plan
 from flightlog.operations.sorties import SortieRecord
 from tests.operations.logs import load_sheet, recording, release, stored_debrief
 from tests.operations.made import HillFarm
-from tests.operations.released import charged, copied, keep, weighed, wind
+from tests.operations.released import charged, copied, keep, new_folder, weighed, wind
 from tests.operations.test_season_table import weather
 
 PLAN = Plan("pannier", "pack-a", "club-trial-2027", "top-field")
@@ -93,13 +94,18 @@ def in_the_morning(farm: HillFarm, now: datetime = TODAY) -> HillFarm:
 @pytest.fixture(scope="session")
 def season_place(farm_place, tmp_path_factory):
     """Where a farm is kept that flew six times, and that asks on the day after."""
-    farm = copied(farm_place[0], tmp_path_factory.mktemp("flown"), farm_place[1])
+    return _season_place(farm_place, tmp_path_factory.getbasetemp())
+
+
+@cache  # once, though the fixture is made anew for each module that imports it
+def _season_place(farm_place, base):
+    farm = copied(farm_place[0], new_folder(base), farm_place[1])
     weighed(farm)
     for n, (mass, blew, off) in enumerate(zip(MASSES_KG, WINDS, OFF_BY, strict=True)):
         at = FIRST + timedelta(days=n // 2, hours=2 * (n % 2))
         flew(farm, at, mass, blew, roll_m=law_m(mass, head_m_s(float(blew))) * math.exp(off))
     in_the_morning(farm)
-    place = tmp_path_factory.mktemp("kept")
+    place = new_folder(base)
     now = keep(farm, place)
     farm.close()
     return place, now

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -12,7 +13,7 @@ import pytest
 from flightlog.operations.sorties import SortieRecord
 from tests.operations.logs import imported
 from tests.operations.made import HillFarm
-from tests.operations.released import copied, keep
+from tests.operations.released import copied, keep, new_folder
 
 FIRST = datetime(2027, 4, 1, 9, tzinfo=UTC)
 SEED = 20270616
@@ -69,9 +70,14 @@ def flown(farm: HillFarm, every: Sequence[Mapping[str, Any]]) -> HillFarm:
 @pytest.fixture(scope="session")
 def worn_place(farm_place, tmp_path_factory):
     """Where a farm is kept that flew twenty times with a pack that ages."""
-    farm = copied(farm_place[0], tmp_path_factory.mktemp("worn"), farm_place[1])
+    return _worn_place(farm_place, tmp_path_factory.getbasetemp())
+
+
+@cache  # once, though the fixture is made anew for each module that imports it
+def _worn_place(farm_place, base):
+    farm = copied(farm_place[0], new_folder(base), farm_place[1])
     flown(farm, season())
-    place = tmp_path_factory.mktemp("kept")
+    place = new_folder(base)
     now = keep(farm, place)
     farm.close()
     return place, now

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from functools import cache
-
 import pytest
 
-import flightlog
-from flightlog.debriefing import Debrief, debrief
 from flightlog.errors import LogFileError
 from tests import corpus
+from tests.corpus import debriefed
 from tests.screening.made import findings
 
 pytestmark = pytest.mark.skipif(
@@ -59,11 +56,6 @@ EXPECTED = {
     "telemetry/plane_bench_cut_mid_record.tlog": "radio-copy",
     "telemetry/runway_simulated.tlog": "radio-copy",
 }
-
-
-@cache
-def debriefed(name: str) -> Debrief:
-    return debrief(flightlog.read(corpus.log(name)))
 
 
 @pytest.mark.parametrize("name", EXPECTED)

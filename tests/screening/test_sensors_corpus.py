@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
-from functools import cache
 from pathlib import Path
 
 import pytest
 
-from flightlog.debriefing import Debrief, debrief
+from flightlog.debriefing import debrief
 from flightlog.importers import read
 from flightlog.inputs import Aircraft, Inputs
+from tests.corpus import debriefed
 from tests.screening.made import findings
 
 CORPUS = os.environ.get("FLIGHTLOG_CORPUS", "")
@@ -43,11 +43,6 @@ TABLE = {
     "ulog/sample_px4_events.ulg": NOTHING,
     "transmitter/four_sessions_2021-08-29.csv": NOTHING,
 }
-
-
-@cache
-def debriefed(name: str) -> Debrief:
-    return debrief(read(Path(CORPUS, name)))
 
 
 @pytest.mark.parametrize("name", TABLE)
