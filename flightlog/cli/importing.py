@@ -138,8 +138,10 @@ def _refuse_beside_recompute(newest: bool, paths: Sequence[Path]) -> None:
 
 def _are_many(paths: Sequence[Path], jobs: int | None, cluster: str | None) -> bool:
     """Whether logs are told of by a line each: folders, and more than a few."""
+    from flightlog.operations.season_import import is_folder
+
     asked_for = jobs is not None or cluster is not None
-    return asked_for or len(paths) > FEW or any(path.is_dir() for path in paths)
+    return asked_for or len(paths) > FEW or any(map(is_folder, paths))
 
 
 def _told(aircraft: str | None, pack: str | None, clocks_apart: float | None) -> Told:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,7 +53,8 @@ def workers_of(desk: Desk, tasks: int, jobs: int | None, cluster: str | None) ->
     try:
         yield workers
     except KeyboardInterrupt:
-        err().line("flightlog: stopping; logs in work are finished first, Ctrl-C again stops them")
+        if workers.count > 1:
+            err().line("flightlog: stopping; logs in work are finished first, Ctrl-C ends them too")
         workers.close()
         err().line("flightlog: what is done stays done; the same command goes on from here")
         raise
@@ -81,7 +83,9 @@ def import_many(
         workers_of(desk, len(found.logs), jobs, cluster) as workers,
         progress("flightlog import", estimate=True) as shown,
     ):
-        for event in SeasonImport(desk, told, workers, shown).take(found.logs):
+        faults = [Failed((Path(fault.where),), fault) for fault in found.faults]
+        taken = SeasonImport(desk, told, workers, shown).take(found.logs)
+        for event in chain(faults, taken):
             tally.count(event)
             if isinstance(event, Failed):
                 codes.append(_failed(event, answer))
@@ -106,13 +110,20 @@ def _json_of(desk: Desk, event: Any) -> dict[str, Any]:
 
 def _failed(event: Failed, answer: dict[str, Any]) -> int:
     """Keep for programs what failed; the details of a fault of ours go into a file."""
-    error = event.error
-    if not isinstance(error, FlightlogError):
-        error = fault_of(error) if isinstance(error, Exception) else FlightlogError(str(error))
-        err().line(f"flightlog: {error.sentence()}")
+    error = _told(event.error)
     where = error.where or " + ".join(log.name for log in event.logs)
-    answer["errors"].append({"where": where, "found": error.found, "fix": error.fix})
+    said = {"where": where, "found": error.found, "fix": error.fix}
+    answer["errors"].append({**said, "logs": [str(log) for log in event.logs]})
     return error.exit_code
+
+
+def _told(error: BaseException) -> FlightlogError:
+    """Give an error as one raised on purpose; of a fault of ours the details go into a file."""
+    if isinstance(error, FlightlogError):
+        return error
+    told = fault_of(error) if isinstance(error, Exception) else FlightlogError(str(error))
+    err().line(f"flightlog: {told.sentence()}")
+    return told
 
 
 def _tell_outdated(desk: Desk) -> None:
@@ -151,10 +162,10 @@ def recompute_all(
                 console.lines(change_lines(one, console.width))
     if as_json:
         answer["recomputed"] = [_recomputed_json(one) for one in done]
-        answer["errors"] += [_error_json(one.error) for one in failed]
+        answer["errors"] += [_error_json(one) for one in failed]
     else:
         console.lines(recomputed_lines(done, failed, console.width))
-    codes = [getattr(one.error, "exit_code", wall.FAULT) for one in failed]
+    codes = [_told(one.error).exit_code for one in failed]
     return wall.gravest(codes)
 
 
@@ -170,7 +181,11 @@ def _recomputed_json(one: Any) -> dict[str, Any]:
     }
 
 
-def _error_json(error: BaseException) -> dict[str, str]:
-    if isinstance(error, FlightlogError):
-        return {"where": error.where, "found": error.found, "fix": error.fix}
-    return {"where": "", "found": f"a fault of this program ({type(error).__name__})", "fix": ""}
+def _error_json(one: Any) -> dict[str, str]:
+    from flightlog.operations.positions import named
+
+    error = one.error
+    if not isinstance(error, FlightlogError):
+        found = f"a fault of this program ({type(error).__name__})"
+        return {"where": named(one.before), "found": found, "fix": ""}
+    return {"where": error.where or named(one.before), "found": error.found, "fix": error.fix}

@@ -168,6 +168,8 @@ def look(task: LookTask) -> Looked:
     store, sha256 = DecodedStore(task.tables), sha256_of_file(task.path)
     name = store.name_of(sha256)
     recording = store.take(name) if name else None
+    if recording is not None and recording.receipt.sha256 != sha256:
+        recording = None  # a note that somebody wrote by hand
     again = recording is not None
     if recording is None:
         recording = read(task.path)
@@ -316,6 +318,11 @@ class JoinTask:
     tables: Path
     wanted: Mapping[str, str]
 
+    @property
+    def size(self) -> int:
+        """Of all its logs [bytes]."""
+        return sum(log.size for log in self.logs)
+
 
 def look_together(task: JoinTask) -> Seen:
     """Look for the flights of logs that are joined.
@@ -334,17 +341,30 @@ def _recording(task: FlightTask, store: DecodedStore) -> tuple[Recording, str]:
     if task.group is not None and task.grouping is not None:
         return _joined(task.logs, task.group, task.grouping, store)
     own = task.logs[0]
-    if len(task.logs) == 1 or own.tables:
-        return _one(own, store), own.tables
-    recordings = join(_one(log, store) for log in task.logs)
+    recording = _kept(own, store)
+    if recording is not None:
+        return recording, own.tables
+    if len(task.logs) == 1:
+        recording = _one(own, store)
+    else:
+        recording = _joined_anew(task.logs, store)
+    return recording, store.keep(recording)
+
+
+def _joined_anew(logs: Sequence[Source], store: DecodedStore) -> Recording:
+    """Join logs as they were joined before; not without one of them, as if it had told nothing."""
+    own, *others = logs
+    single = [replace(log, tables=store.name_of(log.sha256)) for log in logs]
+    recordings = join(_one(log, store) for log in single)
     joined = next((r for r in recordings if r.receipt.sha256 == own.sha256), None)
-    if joined is None:
+    partners = {p.sha256 for p in joined.receipt.partners} if joined is not None else set()
+    if joined is None or not partners >= {log.sha256 for log in others}:
         raise LogFileError(
-            "is no longer taken for the log of these flights when it is joined with the others",
+            "its logs are no longer joined to one flight as they were",
             where=own.name,
             fix="The debrief that is in the record stands.",
         )
-    return joined, store.keep(joined)
+    return joined
 
 
 def _joined(
@@ -359,11 +379,19 @@ def _one(log: Source, store: DecodedStore) -> Recording:
     """Give the recording of one log: from its kept tables, else from the log itself."""
     from flightlog.importers import read
 
-    recording = store.take(log.tables) if log.tables else None
+    recording = _kept(log, store)
     if recording is None:
-        recording = read(log.path)
+        recording = _named(read(log.path), log.name)
         if recording.receipt.sha256 != log.sha256:
             raise _changed(log.name)
+    return recording
+
+
+def _kept(log: Source, store: DecodedStore) -> Recording | None:
+    """Give the recording of one log from its kept tables; None where they are not, or not its."""
+    recording = store.take(log.tables) if log.tables else None
+    if recording is None or recording.receipt.sha256 != log.sha256:
+        return None
     return _named(recording, log.name)
 
 
@@ -446,7 +474,7 @@ def keep_debrief(store: AttachmentStore, receipt: Receipt, made: Made) -> Attach
     for item in body["sorties"]:
         if item["number"] in made.own:
             item["inputs"] = to_json(made.own[item["number"]])["inputs"]
-    name = f"{(receipt.file or 'log')[:_LONGEST_NAME]}{DEBRIEF_NAME}"
+    name = f"{printable(receipt.file or 'log')[:_LONGEST_NAME]}{DEBRIEF_NAME}"
     return store.put(io.BytesIO((dumps(body) + "\n").encode("utf-8")), name)
 
 
@@ -461,7 +489,7 @@ def keep_logs(store: AttachmentStore, receipt: Receipt, logs: Sequence[Path]) ->
     read = {receipt.sha256, *(partner.sha256 for partner in receipt.partners)}
     kept = []
     for log in logs:
-        kept.append(store.put(log, _printable(log.name)))
+        kept.append(store.put(log, printable(log.name)))
         if kept[-1].sha256 not in read:
             raise _changed(log.name)
     own = [a for a in kept if a.sha256 == receipt.sha256]
@@ -504,7 +532,7 @@ def _parameters(recording: Recording) -> Parameters | None:
     if "parameters" not in recording:
         return None
     try:
-        return parameters_of(recording, recording.receipt.file)
+        return parameters_of(recording, printable(recording.receipt.file))
     except LogFileError:  # all of them are such that autopilots write by themselves
         return None
 
@@ -520,7 +548,7 @@ def _compared(made: Made, earlier: Path) -> tuple[Made, tuple[str, ...]]:
     return replace(made, debrief=result), tuple(f.message for f in found)
 
 
-def _printable(name: str) -> str:
+def printable(name: str) -> str:
     """Give a file's name as entries can hold it."""
     return name.encode("utf-8", "replace").decode("utf-8")[:255]
 

@@ -29,6 +29,7 @@ from flightlog.operations.flight_making import (
     keep_debrief,
     keep_logs,
     make,
+    printable,
     seen_in,
     worked,
 )
@@ -125,10 +126,14 @@ def _finished(desk: Desk, recording: Entry, told: Told) -> tuple[Entry, ...]:
     Flights first: what an event then stops was not stopped yet when they were flown.
     """
     added = enter_sorties(desk, recording, pack=told.pack)
-    if is_recomputed(recording):
-        return added  # events of long ago were dealt with long ago
     flights = flights_of_recording(desk, recording)
-    return (*added, *note_log_events(desk, recording, flights))
+    return (*added, *note_log_events(desk, _as_imported(desk, recording), flights))
+
+
+def _as_imported(desk: Desk, recording: Entry) -> Entry:
+    """Give the recording whose debrief shows events: not one computed anew, months later."""
+    same = desk.ledger.of(RECORDING, sha256=recording.body.content["sha256"])
+    return next((e for e in (recording, *reversed(same)) if not is_recomputed(e)), recording)
 
 
 def flights_of_recording(desk: Desk, recording: Entry) -> tuple[SortieRecord, ...]:
@@ -339,7 +344,7 @@ def recording_draft(
 
     receipt = made.receipt
     content: dict[str, Any] = {
-        "file": receipt.file[:255] or "log",
+        "file": printable(receipt.file) or "log",
         "sha256": receipt.sha256,
         "format": receipt.format,
         "analyses": ANALYSES_VERSION,

@@ -25,7 +25,7 @@ from flightlog.operations.events import (
 )
 from flightlog.operations.service import note_event
 from flightlog.operations.sortie_drafts import LogClock, clock_of
-from flightlog.operations.sorties import SortieRecord, recording_debrief
+from flightlog.operations.sorties import SortieRecord, number_in, recording_debrief
 from flightlog.rules.book import whose
 
 OVERSPEED, OVER_CURRENT = "overspeed", "over-current"
@@ -159,7 +159,8 @@ def note_log_events(
         for e in desk.ledger.naming(one, CITES, EVENT)
     ]
     elsewhere = _told_by_other_logs(desk, recording, flights)
-    packs = {flight.number: flight.pack for flight in flights}
+    sha256 = recording.body.content["sha256"]
+    packs = {number_in(desk, flight, sha256): flight.pack for flight in flights}
     added = []
     for event in shown_events(whole, clock_of(recording, whole)):
         begin = f"{BY_THE_LOG}sortie {event.number}: " if event.number else BY_THE_LOG
@@ -175,10 +176,14 @@ def note_log_events(
 
 def _told_by_other_logs(
     desk: Desk, recording: Entry, flights: tuple[SortieRecord, ...]
-) -> set[tuple[int, str]]:
-    """Give the events that another log of the same flight has shown: number of the sortie, word."""
+) -> set[tuple[int | None, str]]:
+    """Give the events that another log of the same flight has shown: number of the sortie, word.
+
+    Its number in this recording: another log may hold other flights before it.
+    """
     told = set()
     for flight in flights:
+        mine = number_in(desk, flight, recording.body.content["sha256"])
         for entry in (flight.entry, *flight.others):
             for other in desk.ledger.named(entry, CITES, RECORDING):
                 if other.hash == recording.hash:
@@ -186,7 +191,7 @@ def _told_by_other_logs(
                 number = entry.body.content.get("number")
                 begin = f"{BY_THE_LOG}sortie {number}: "
                 told |= {
-                    (flight.number, str(e.body.content["event"]))
+                    (mine, str(e.body.content["event"]))
                     for e in desk.ledger.naming(other, CITES, EVENT)
                     if str(e.body.content.get("text", "")).startswith(begin)
                 }

@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 import re
 import stat
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -26,6 +26,10 @@ MOST_HEADS = 500
 """Files whose beginning is read, the newest first: pictures may lie on a card too."""
 FAT_STEP_S = 2.0
 """Times on a card are told in steps of so much [s]."""
+
+EMPTY, LINK = "is empty", "is a link, and links are not followed"
+DEEP = f"lies more than {DEEPEST} folders down"
+"""Why something is passed over."""
 
 _EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 _AHEAD = timedelta(days=1)
@@ -117,11 +121,21 @@ def newest_log(folder: Path, now: datetime) -> Newest:
     )
 
 
-def files_in(folder: Path, now: datetime) -> Iterator[Found]:
+def files_in(
+    folder: Path, now: datetime, passed: Callable[[Path, str], None] | None = None
+) -> Iterator[Found]:
     """Give the files of a folder and of those below it, at most so many as are looked at.
 
-    Hidden files and folders, and those of operating systems, are left out, and so is a folder
-    within that can't be read; links are not followed.
+    Hidden files and folders, and those of operating systems, are left out.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the card.
+    now : datetime
+        Times beyond it are not believed.
+    passed : callable, optional
+        Called with what is passed over beside hidden ones, and why.
 
     Raises
     ------
@@ -136,26 +150,41 @@ def files_in(folder: Path, now: datetime) -> Iterator[Found]:
             where=str(folder),
             fix="Look whether the card is in, and name its folder.",
         ) from error
+    pass_over = passed or _unheard
     seen = 0
     while waiting:
         depth, entries = waiting.pop()
         for entry in entries:
+            path = Path(entry.path)
             seen += 1
             if seen > MOST_ENTRIES:
+                pass_over(folder, f"holds more than {MOST_ENTRIES} files and folders")
                 return
             try:
                 info = entry.stat(follow_symlinks=False)
-            except OSError:
-                continue
-            if _is_left_out(entry.name, info):
-                continue
-            if stat.S_ISDIR(info.st_mode) and depth < DEEPEST:
-                try:
-                    waiting.append((depth + 1, list(os.scandir(entry.path))))
-                except OSError:
+                if _is_left_out(entry.name, info):
                     continue
-            elif stat.S_ISREG(info.st_mode) and info.st_size:
-                yield _found(Path(entry.path), info, now)
+                if stat.S_ISDIR(info.st_mode) and depth < DEEPEST:
+                    waiting.append((depth + 1, list(os.scandir(entry.path))))
+                elif stat.S_ISREG(info.st_mode) and info.st_size:
+                    yield _found(path, info, now)
+                else:
+                    _tell_passed(path, info.st_mode, pass_over)
+            except OSError as error:
+                pass_over(path, f"can't be read ({error.strerror})")
+
+
+def _unheard(path: Path, why: str) -> None:
+    """Take what nobody wants to know."""
+
+
+def _tell_passed(path: Path, mode: int, pass_over: Callable[[Path, str], None]) -> None:
+    if stat.S_ISDIR(mode):
+        pass_over(path, DEEP)
+    elif stat.S_ISLNK(mode):
+        pass_over(path, LINK)
+    elif stat.S_ISREG(mode):
+        pass_over(path, EMPTY)
 
 
 def _is_left_out(name: str, info: os.stat_result) -> bool:

@@ -26,12 +26,12 @@ from flightlog.operations.autopilot import Whose
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_making import FlightTask, Given, Source, Worked, debrief_flight
 from flightlog.operations.flown_under import flown_under
-from flightlog.operations.importing import Told, flights_of_recording, recording_draft
+from flightlog.operations.importing import Told, finish, flights_of_recording, recording_draft
 from flightlog.operations.made_debriefs import MadeDebriefs
 from flightlog.operations.pairing import CLOCKS_APART
 from flightlog.operations.positions import named
-from flightlog.operations.sortie_drafts import Leg, legs_of
-from flightlog.operations.sorties import DEBRIEF_NAME, recording_debrief
+from flightlog.operations.sortie_drafts import Leg, enter_sorties, legs_of
+from flightlog.operations.sorties import DEBRIEF_NAME, number_in, recording_debrief
 from flightlog.workers import Finished, Here, Workers
 
 MOST_CHANGES = 24
@@ -101,7 +101,11 @@ def recompute(
     tasks: list[FlightTask] = []
     for number, recording in enumerate(recordings):
         try:
+            if enter_sorties(desk, recording):  # an import of it was interrupted
+                finish(desk, recording)
             tasks.append(_task(desk, recording, number))
+        except NotWritableError:
+            raise
         except FlightlogError as error:
             yield NotRecomputed(recording, error)
     crew = workers or Here()
@@ -142,7 +146,10 @@ def _source(path: Path, log: Attachment, said: Mapping[str, Any]) -> Source:
 def _given(desk: Desk, recording: Entry) -> tuple[tuple[str, ...], dict[str, Given]]:
     """Gather what each flight is judged by: its release and pack as the record has them now."""
     aircraft = str(recording.body.content.get("aircraft", ""))
-    flights = {flight.number: flight for flight in flights_of_recording(desk, recording)}
+    flights = {
+        number_in(desk, flight, recording.body.content["sha256"]): flight
+        for flight in flights_of_recording(desk, recording)
+    }
     under, given = [], {}
     for number in range(1, recording.body.content["sorties"] + 1):
         flight = flights.get(number)
@@ -162,6 +169,8 @@ def _given(desk: Desk, recording: Entry) -> tuple[tuple[str, ...], dict[str, Giv
 def _entered(
     desk: Desk, before: Entry, finished: Finished[FlightTask, Worked]
 ) -> Recomputed | NotRecomputed:
+    if isinstance(finished.error, NotWritableError):
+        raise finished.error
     if finished.error is not None:
         return NotRecomputed(before, finished.error)
     made = finished.get()

@@ -9,14 +9,16 @@ the same call goes on where it was, and does again no more than what was in work
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from flightlog.errors import FlightlogError, LogFileError, NotWritableError
 from flightlog.importers.registry import Progress, unwatched
 from flightlog.joining import Group, Grouping, group
+from flightlog.logbook.entry import Entry
 from flightlog.operations.autopilot import wanted_ids
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_making import (
@@ -42,8 +44,9 @@ from flightlog.operations.importing import (
     recording_with,
 )
 from flightlog.operations.made_debriefs import MadeDebriefs
-from flightlog.operations.newest import MOST_ENTRIES, files_in, format_of
+from flightlog.operations.newest import EMPTY, LINK, files_in, format_of
 from flightlog.workers import Finished, Here, Workers
+from flightlog.workers.tasks import Task, done
 
 _HASHING, _LOOKING = 0.02, 0.2
 """Shares of the work that hashing, and hashing and reading, are, as progress counts it."""
@@ -96,11 +99,14 @@ class Searched:
     logs : tuple of Path
         Files of a format that is known, and files that were named themselves.
     others : tuple of Path
-        Files within folders that are no logs.
+        Files within folders that are no logs, are empty, or are links.
+    faults : tuple of LogFileError
+        Folders in which logs may lie that were not looked at.
     """
 
     logs: tuple[Path, ...]
     others: tuple[Path, ...]
+    faults: tuple[LogFileError, ...] = ()
 
 
 def search(paths: Iterable[Path], now: datetime) -> Searched:
@@ -112,28 +118,40 @@ def search(paths: Iterable[Path], now: datetime) -> Searched:
         Files and folders.
     now : datetime
         Times of files beyond it are not believed.
-
-    Raises
-    ------
-    LogFileError
-        If a folder can't be read, or holds more files than are looked at.
     """
     logs: dict[Path, None] = {}
     others: dict[Path, None] = {}
+    faults: list[LogFileError] = []
+
+    def passed(path: Path, why: str) -> None:
+        if why in (EMPTY, LINK):
+            others[path] = None
+        else:
+            fix = "Name the folders with logs, and see to it that they can be read."
+            faults.append(LogFileError(why, where=str(path), fix=fix))
+
     for path in paths:
-        if not path.is_dir():
+        if not is_folder(path):
             logs[path] = None
             continue
-        found = sorted(one.path for one in files_in(path, now))
-        if len(found) >= MOST_ENTRIES:
-            raise LogFileError(
-                f"holds more than {MOST_ENTRIES} files",
-                where=str(path),
-                fix="Name the folders with logs.",
-            )
+        try:
+            found = sorted(one.path for one in files_in(path, now, passed))
+        except LogFileError as error:
+            faults.append(error)
+            continue
+        if any(fault.where == str(path) for fault in faults):
+            continue  # it holds too many: those that come later may be older
         for file in found:
             (logs if format_of(file) else others)[file] = None
-    return Searched(tuple(logs), tuple(others))
+    return Searched(tuple(logs), tuple(others), tuple(faults))
+
+
+def is_folder(path: Path) -> bool:
+    """Ask whether a path is a folder; what may not be asked is none."""
+    try:
+        return path.is_dir()
+    except OSError:
+        return False
 
 
 class SeasonImport:
@@ -181,8 +199,6 @@ class SeasonImport:
         ------
         NotWritableError
             If the folder can't be written, which ends it: what is entered stays.
-        TeamFileError
-            If a version of a team file in the record can't be read.
         """
         hashes: dict[Path, str] = {}
         yield from self._hash(logs, hashes)
@@ -213,8 +229,8 @@ class SeasonImport:
         from flightlog.importers.common import sha256_of_file
 
         first: dict[str, Path] = {}
-        for done, log in enumerate(logs):
-            self._progress(_HASHING * done / len(logs), f"looking at {log.name}")
+        for place, log in enumerate(logs):
+            self._progress(_HASHING * place / len(logs), f"looking at {log.name}")
             try:
                 read_head(log)
                 sha256 = sha256_of_file(log)
@@ -227,7 +243,7 @@ class SeasonImport:
             else:
                 yield LeftOut(f"{log}: the same file as {twin}, taken once")
 
-    def _finish_all(self, hashes: Mapping[Path, str]) -> Iterator[Entered]:
+    def _finish_all(self, hashes: Mapping[Path, str]) -> Iterator[Event]:
         """Finish recordings that are in the record, each once, whatever logs it was joined of."""
         of: dict[str, list[Path]] = {}
         for log, sha256 in hashes.items():
@@ -236,19 +252,30 @@ class SeasonImport:
         for logs in of.values():
             yield self._finish(tuple(logs), [hashes[log] for log in logs])
 
-    def _finish(self, logs: tuple[Path, ...], sha256s: Sequence[str]) -> Entered:
+    def _finish(self, logs: tuple[Path, ...], sha256s: Sequence[str]) -> Event:
         """Enter what an interruption left out of a recording that is in the record."""
         known = recording_with(self._desk, sha256s)
         if known is None:
             raise ValueError("nothing of it is in the record")
+        return self._shielded(logs, self._finished, (logs, known))
+
+    def _finished(self, said: tuple[tuple[Path, ...], Entry]) -> Event:
+        logs, known = said
         return Entered(logs, finish(self._desk, known, self._told), known=True)
+
+    def _shielded(self, logs: tuple[Path, ...], work: Callable[[Task], Event], task: Task) -> Event:
+        """Do something to the record; what it raises is about these logs, and ends no others."""
+        tried = done(work, task)
+        if isinstance(tried.error, NotWritableError):
+            raise tried.error
+        return tried.get() if tried.error is None else Failed(logs, tried.error)
 
     def _look(self, logs: Sequence[Path], looked: dict[Path, Looked]) -> Iterator[Event]:
         """Read what is not read yet, and keep its tables."""
         tasks = [LookTask(log, self._desk.folder.tables, self._wanted) for log in logs]
-        for done, finished in enumerate(self._workers.each(look, tasks, _size_of), start=1):
-            share = _HASHING + (_LOOKING - _HASHING) * done / len(logs)
-            self._progress(share, f"{done} of {len(logs)} logs read")
+        for count, finished in enumerate(self._workers.each(look, tasks, _size_of), start=1):
+            share = _HASHING + (_LOOKING - _HASHING) * count / len(logs)
+            self._progress(share, f"{count} of {len(logs)} logs read")
             if finished.error is not None:
                 yield Failed((finished.task.path,), _about(finished.error, finished.task.path.name))
             else:
@@ -263,14 +290,17 @@ class SeasonImport:
         for flight in flights:
             if flight.seen is None:
                 continue  # it was told what is at fault with it
-            try:
-                flight.pairing = FlightPairing(self._desk, flight.seen, self._told)
-            except FlightlogError as error:
-                yield Failed(flight.logs, error)
+            tried = done(self._pairing, flight.seen)
+            if tried.error is not None:
+                yield Failed(flight.logs, tried.error)
             else:
+                flight.pairing = tried.get()
                 ready.append(flight)
         ready.sort(key=lambda flight: flight.began)
         yield from self._in_order(ready)
+
+    def _pairing(self, seen: Seen) -> FlightPairing:
+        return FlightPairing(self._desk, seen, self._told)
 
     def _look_at_joined(self, flights: Sequence[_Flight]) -> Iterator[Event]:
         tables = self._desk.folder.tables
@@ -278,7 +308,7 @@ class SeasonImport:
             JoinTask(n, flight.sources, flight.group, flight.grouping, tables, self._wanted)
             for n, flight in enumerate(flights)
         ]
-        for finished in self._workers.each(look_together, tasks):
+        for finished in self._workers.each(look_together, tasks, lambda task: task.size):
             flight = flights[finished.task.number]
             if finished.error is not None:
                 yield Failed(flight.logs, _about(finished.error, flight.logs[0].name))
@@ -288,24 +318,37 @@ class SeasonImport:
     def _in_order(self, flights: Sequence[_Flight]) -> Iterator[Event]:
         """Debrief recordings side by side, and enter each when all before it are entered."""
         taken: dict[int, tuple[str, ...]] = {}
+        waiting: dict[int, Finished[FlightTask, Worked] | FlightlogError] = {}
+        at = 0
 
         def tasks() -> Iterator[FlightTask]:
             for number, flight in enumerate(flights):
                 away = [key for keys in taken.values() for key in keys if key]
-                taken[number] = flight.pair.under(taken=away)
-                yield self._task(number, flight, taken[number])
+                try:
+                    taken[number] = flight.pair.under(taken=away)
+                    task = self._task(number, flight, taken[number])
+                except FlightlogError as error:  # as of a damaged file that it was released with
+                    waiting[number] = error
+                else:
+                    yield task
 
-        waiting: dict[int, Finished[FlightTask, Worked]] = {}
-        at = 0
-        for finished in self._workers.each(debrief_flight, tasks(), lambda task: task.size):
-            waiting[finished.task.number] = finished
+        def in_turn() -> Iterator[Event]:
+            nonlocal at
             while at in waiting:
                 flight, mine = flights[at], waiting.pop(at)
-                del taken[at]
+                taken.pop(at, None)
                 at += 1
                 share = _LOOKING + (1 - _LOOKING) * at / len(flights)
                 self._progress(share, f"{at} of {len(flights)} logs entered")
-                yield self._entered(flight, mine)
+                if isinstance(mine, FlightlogError):
+                    yield Failed(flight.logs, mine)
+                else:
+                    yield self._entered(flight, mine)
+
+        for finished in self._workers.each(debrief_flight, tasks(), lambda task: task.size):
+            waiting[finished.task.number] = finished
+            yield from in_turn()
+        yield from in_turn()
 
     def _task(self, number: int, flight: _Flight, under: tuple[str, ...]) -> FlightTask:
         plain = flight.is_plain
@@ -322,21 +365,26 @@ class SeasonImport:
 
     def _entered(self, flight: _Flight, finished: Finished[FlightTask, Worked]) -> Event:
         """Enter a recording; debrief it once more where its releases turned out to be others."""
+        if isinstance(finished.error, NotWritableError):
+            raise finished.error
         if finished.error is not None:
             return Failed(flight.logs, _about(finished.error, flight.logs[0].name))
+        return self._shielded(flight.logs, partial(self._enter, flight), finished)
+
+    def _enter(self, flight: _Flight, finished: Finished[FlightTask, Worked]) -> Event:
         task, made = finished.task, finished.get()
-        try:
-            for _ in range(MOST_ROUNDS):
-                under = flight.pair.under(made.legs)
-                if under == task.under:
-                    break
-                task = replace(task, under=under, given=flight.pair.given(under))
-                made = debrief_flight(task)
-            imported = enter(self._desk, flight.pair, made)
-        except NotWritableError:
-            raise
-        except FlightlogError as error:
-            return Failed(flight.logs, error)
+        sha256s = [source.sha256 for source in flight.sources]
+        self._desk.refresh()
+        if recording_with(self._desk, sha256s) is not None:  # by another import meanwhile
+            MadeDebriefs(self._desk.folder.tables).forget(made.key)
+            return self._finish(flight.logs, sha256s)
+        for _ in range(MOST_ROUNDS):
+            under = flight.pair.under(made.legs)
+            if under == task.under:
+                break
+            task = replace(task, under=under, given=flight.pair.given(under))
+            made = debrief_flight(task)
+        imported = enter(self._desk, flight.pair, made)
         MadeDebriefs(self._desk.folder.tables).forget(made.key)
         return Entered(flight.logs, imported)
 

@@ -141,6 +141,25 @@ def sortie_of(desk: Desk, entry: Entry) -> SortieRecord | None:
     return next((f for f in sorties(desk) if entry in f.entries), None)
 
 
+def number_in(desk: Desk, flight: SortieRecord, sha256: str) -> int | None:
+    """Give the number that a flight has in a log; ``flight.number`` is of its main one.
+
+    Parameters
+    ----------
+    desk : Desk
+        The record.
+    flight : SortieRecord
+        Of which there may be several logs.
+    sha256 : str
+        Of the log.
+    """
+    for entry in flight.entries:
+        for recording in desk.ledger.named(entry, CITES, RECORDING)[:1]:
+            if recording.body.content["sha256"] == sha256:
+                return int(entry.body.content["number"])
+    return None
+
+
 def flown_between(
     desk: Desk, aircraft: str, began: datetime, ended: datetime
 ) -> SortieRecord | None:

@@ -89,14 +89,21 @@ def summary_lines(tally: Tally, others: Sequence[Path], width: int = 80) -> Iter
         yield f"Left out: {_count(len(tally.left_out), 'copy').replace('copys', 'copies')}."
         yield from _some([one.why for one in tally.left_out], width)
     if others:
-        yield f"No logs: {_count(len(others), 'file')}."
+        links = any(path.is_symlink() for path in others)
+        yield f"No logs{', or links' if links else ''}: {_count(len(others), 'file')}."
         yield from _some([path.name for path in others], width)
     if tally.failed:
         yield "Failed:"
         for one in tally.failed:
-            name = " + ".join(plain(log.name, _LONGEST_NAME) for log in one.logs)
+            name = " + ".join(_place(log) for log in one.logs)
             yield from _row(name, _why(one.error, name), width)
         yield "What is in the record stays. Put right what failed and give the same command again."
+
+
+def _place(log: Path) -> str:
+    """Give the name of a log with its folder: many folders hold a 00000012.BIN."""
+    name = plain(log.name, _LONGEST_NAME)
+    return f"{plain(log.parent.name, _LONGEST_NAME)}/{name}" if log.parent.name else name
 
 
 def recomputed_line(one: Recomputed) -> str:
@@ -136,7 +143,8 @@ def change_lines(one: Recomputed, width: int = 80) -> Iterator[str]:
 def _why(error: BaseException, name: str) -> str:
     if not isinstance(error, FlightlogError):
         return f"a fault of this program ({type(error).__name__})"
-    where = f"{error.where}: " if error.where and error.where not in name else ""
+    told = error.where in name or error.where.endswith(name)
+    where = "" if told else f"{error.where}: "
     return f"{where}{error.found}.{f' {error.fix}' if error.fix else ''}"
 
 

@@ -56,7 +56,7 @@ def test_a_folder_ends_in_a_table_of_what_failed_and_goes_on_when_asked_again(
     )
     said = " ".join(team.out.split())
     assert "No logs: 1 file. notes.txt" in said
-    assert "Failed: broken.gpx no track point in it" in said
+    assert "Failed: season/broken.gpx no track point in it" in said
 
     (folder / "broken.gpx").unlink()
     assert 0 == team.run("import", str(folder), "--aircraft", "pannier")

@@ -15,6 +15,7 @@ from flightlog.operations.importing import (
     import_recording,
     recording_with,
 )
+from flightlog.operations.sortie_drafts import enter_sorties
 from flightlog.operations.sorties import recording_debrief, sorties
 from tests.operations.logs import (
     imported,
@@ -301,6 +302,29 @@ def test_a_fault_that_an_exceeded_limit_tells_as_well_is_entered_once(farm):
     imported(farm, MORNING, each={"outcomes": [landing], "findings": [fault("hard-landing")]})
 
     assert 1 == len(farm.desk.ledger.of("event", event="hard-landing"))
+
+
+def test_an_event_is_told_once_though_the_flight_has_another_number_in_another_log(farm):
+    hard = {"each": {"findings": [fault("hard-landing")]}}
+    imported(farm, MORNING, sorties=2, file="both.bin", **hard)
+    assert 2 == len(farm.desk.ledger.of("event", event="hard-landing"))
+
+    imported(farm, MORNING + timedelta(minutes=15), file="second.tlog", **hard)
+
+    assert 2 == len(sorties(farm.desk))
+    assert 2 == len(farm.desk.ledger.of("event", event="hard-landing"))
+
+
+def test_an_event_that_an_interruption_left_out_is_entered_though_figures_are_computed_anew(farm):
+    body = stored_debrief(MORNING, each={"findings": [fault("hard-landing")]})
+    farm.clock.now = MORNING + timedelta(hours=1)
+    enter_sorties(farm.desk, recording(farm, body))  # and then somebody pulled the plug
+    anew = recording(farm, stored_debrief(MORNING), changed=0)
+
+    (event,) = finish(farm.desk, anew).added
+
+    assert "hard-landing" == event.body.content["event"]
+    assert () == finish(farm.desk, anew).added
 
 
 def test_a_finding_of_another_kind_is_no_event(farm):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from dataclasses import replace
+from datetime import timedelta
 
 import pytest
 
@@ -17,7 +18,8 @@ from flightlog.logbook.entry import CITES
 from flightlog.operations.importing import Told, finish, import_recording
 from flightlog.operations.recomputing import NotRecomputed, Recomputed, outdated, recompute
 from flightlog.operations.sorties import debrief_of, recording_debrief, sorties
-from tests.operations.made import SAMPLES
+from tests.operations.logs import imported, recording, release, stored_debrief
+from tests.operations.made import MORNING, SAMPLES
 from tests.operations.remembered import remembered
 
 __all__ = ["remembered"]  # a fixture
@@ -189,3 +191,35 @@ def test_joined_logs_are_computed_anew_from_what_was_joined(farm, newer, no_read
     (again,) = recompute(farm.desk, [one.entry])
     anew = recording_debrief(farm.desk, again.entry)
     assert before["sorties"][0]["figures"] == anew["sorties"][0]["figures"]
+    assert before["log"]["partners"] == anew["log"]["partners"]
+    name = again.entry.body.content["tables"]
+    assert (farm.folder.tables / "decoded" / name[:2] / name).is_dir()
+
+    shutil.rmtree(farm.folder.tables)
+    monkeypatch.setattr("flightlog.operations.flight_making.join", list)  # nothing fits any more
+    (refused,) = recompute(farm.desk, [again.entry])
+    assert "no longer joined" in str(refused.error)
+
+
+def test_each_flight_is_computed_under_its_release_whatever_its_number_in_other_logs(farm, newer):
+    both, second = MORNING + timedelta(hours=1), MORNING + timedelta(hours=3)
+    releases = [release(farm, at - timedelta(minutes=10)) for at in (both, second)]
+    imported(farm, both, sorties=2, apart_min=120, file="both.bin")
+    imported(farm, second, file="second.tlog")
+    assert releases == [flight.release for flight in sorties(farm.desk)]
+
+    tasks = [recomputing._task(farm.desk, one, 0) for one in outdated(farm.desk)]
+
+    under = [[key.split()[0] for key in task.under] for task in tasks]
+    assert [[r.hash for r in releases], [releases[1].hash]] == under
+
+
+def test_an_interrupted_import_is_finished_before_its_figures_are_computed_anew(farm, newer):
+    signed = release(farm, MORNING + timedelta(minutes=50))
+    farm.clock.now = MORNING + timedelta(hours=2)
+    recording(farm, stored_debrief(MORNING + timedelta(hours=1)))
+
+    list(recompute(farm.desk, outdated(farm.desk)))  # its log was made up and can't be read
+
+    (flight,) = sorties(farm.desk)
+    assert signed == flight.release

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
+import subprocess
+import sys
 from datetime import timedelta
 
 import pytest
 
+import flightlog
 import flightlog.debriefing
 import flightlog.importers
 from flightlog.errors import LogFileError, NotWritableError, UsageError
@@ -17,8 +21,8 @@ from flightlog.operations.importing import Told, import_recording
 from flightlog.operations.season_import import Entered, Failed, LeftOut, SeasonImport, search
 from flightlog.operations.sorties import recording_debrief, sorties
 from flightlog.workers import Here
-from tests.operations.logs import release
-from tests.operations.made import MORNING, SAMPLES
+from tests.operations.logs import recording, release, stored_debrief
+from tests.operations.made import FILES, MORNING, SAMPLES
 from tests.operations.remembered import remembered
 
 __all__ = ["remembered"]  # a fixture
@@ -280,11 +284,157 @@ def test_a_folder_that_is_not_there_says_so(tmp_path):
 
 def test_more_files_than_are_looked_at_are_refused(tmp_path, monkeypatch):
     import flightlog.operations.newest
-    import flightlog.operations.season_import
 
-    for module in (flightlog.operations.newest, flightlog.operations.season_import):
-        monkeypatch.setattr(module, "MOST_ENTRIES", 3)
+    monkeypatch.setattr(flightlog.operations.newest, "MOST_ENTRIES", 3)
     for number in range(4):
         (tmp_path / f"{number}.txt").write_text("x", encoding="utf-8")
-    with pytest.raises(LogFileError, match="more than 3 files"):
-        search([tmp_path], MORNING)
+
+    found = search([tmp_path], MORNING)
+
+    assert () == found.logs
+    (fault,) = found.faults
+    assert "more than 3 files" in fault.found
+
+
+def test_what_is_passed_over_in_a_folder_is_told(tmp_path, monkeypatch):
+    deep = tmp_path.joinpath(*"abcdefghi")
+    deep.mkdir(parents=True)
+    locked = tmp_path / "locked"
+    locked.mkdir()
+    (tmp_path / "empty.bin").touch()
+    scandir = os.scandir
+
+    def scanning(path):
+        if str(path) == str(locked):
+            raise PermissionError(13, "Permission denied")
+        return scandir(path)
+
+    monkeypatch.setattr(os, "scandir", scanning)
+
+    found = search([tmp_path, locked], MORNING)
+
+    assert [tmp_path / "empty.bin"] == list(found.others)
+    told = {(fault.where, fault.found.partition(" (")[0]) for fault in found.faults}
+    assert {
+        (str(deep), "lies more than 8 folders down"),
+        (str(locked), "can't be read"),
+    } == told
+
+
+def test_a_release_with_a_damaged_file_and_a_fault_of_ours_keep_no_other_log_out(
+    farm, season, remembered, monkeypatch
+):
+    from flightlog.errors import TeamFileError
+    from flightlog.operations import season_import
+
+    farm.clock.later(days=60)
+    shutil.copyfile(SAMPLES / "calm.bin", season / "calm.bin")
+    given, entering = season_import.FlightPairing.given, season_import.enter
+
+    def damaged(self, under):
+        if self._seen.receipt.file == "calm.bin":
+            raise TeamFileError("its bytes are gone", where="pannier.toml")
+        return given(self, under)
+
+    def faulty(desk, pairing, made):
+        if made.receipt.file == "z_early.bin":
+            raise ZeroDivisionError
+        return entering(desk, pairing, made)
+
+    monkeypatch.setattr(season_import.FlightPairing, "given", damaged)
+    monkeypatch.setattr(season_import, "enter", faulty)
+    logs = [season / "calm.bin", season / "z_early.bin", season / "later" / "a_late.bin"]
+
+    events = taken(farm, *logs)
+
+    failed = {e.logs[0].name: type(e.error) for e in events if isinstance(e, Failed)}
+    assert {"calm.bin": TeamFileError, "z_early.bin": ZeroDivisionError} == failed
+    assert ["a_late.bin"] == names_of(e for e in events if isinstance(e, Entered))
+
+
+def test_what_another_import_entered_meanwhile_is_not_entered_twice(farm, season, remembered):
+    farm.clock.later(days=60)
+    log = season / "z_early.bin"
+
+    def meanwhile(share, text):
+        if text.endswith("logs read"):
+            import_recording(farm.desk, flightlog.read(log), [log], PANNIER)
+
+    (event,) = taken(farm, log, progress=meanwhile)
+
+    assert event.known
+    assert 1 == len(farm.desk.ledger.of("recording"))
+    assert 1 == len(farm.desk.ledger.of("parameters-read"))
+
+
+def test_a_disk_that_is_full_for_workers_ends_it_too(farm, season, remembered, monkeypatch):
+    def full(*given):
+        raise NotWritableError("the disk is full", where="attachments")
+
+    farm.clock.later(days=60)
+    monkeypatch.setattr("flightlog.operations.flight_making.keep_debrief", full)
+
+    with pytest.raises(NotWritableError):
+        taken(farm, season / "z_early.bin", season / "later" / "a_late.bin")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="no other system keeps such names")
+def test_a_name_that_is_no_text_keeps_no_log_out(farm, tmp_path, remembered):
+    farm.clock.later(days=60)
+    log = tmp_path / os.fsdecode(b"caf\xe9.bin")
+    shutil.copyfile(SAMPLES / "headwind.bin", log)
+
+    (event,) = taken(farm, log)
+
+    assert isinstance(event, Entered), event.error
+    assert "caf?.bin" == event.imported.recording.body.content["file"]
+    assert taken(farm, log)[0].known
+
+
+_KEY = """
+import sys
+from pathlib import Path
+from flightlog.inputs import Inputs, load_aircraft, load_pack, load_site
+from flightlog.operations.flight_making import FlightTask, Given, _key
+from flightlog.rules.book import load_rules
+
+place = Path(sys.argv[1])
+aircraft, pack, site = load_aircraft(place / "pannier.toml"), load_pack(place / "pack_a.toml"), \
+    load_site(place / "site.toml")
+given = Given(Inputs(site=site, aircraft=aircraft, pack=pack), load_rules(Path(sys.argv[2])))
+print(_key(FlightTask((), ("a",), {"a": given}, place, place), "ab"))
+"""
+
+
+def test_a_debrief_that_was_made_is_found_by_another_process_too():
+    rules = SAMPLES.parent / FILES["rules", "club-trial-2027"]
+    told = {
+        subprocess.run(
+            [sys.executable, "-c", _KEY, str(SAMPLES), str(rules)],
+            env={**os.environ, "PYTHONHASHSEED": seed},
+            capture_output=True,
+            check=True,
+        ).stdout
+        for seed in ("1", "2")
+    }
+    assert 1 == len(told)
+    assert 64 == len(told.pop().strip())
+
+
+def test_a_damaged_debrief_in_the_record_keeps_no_other_recording_from_being_finished(
+    farm, tmp_path
+):
+    entries = [
+        recording(farm, stored_debrief(MORNING + timedelta(hours=n), file=f"{n}.bin"))
+        for n in (1, 2)
+    ]
+    stored = entries[0].body.attachments[-1]
+    farm.book.attachments.path(stored.sha256).write_text("{}", encoding="utf-8")
+    logs = [tmp_path / "1.bin", tmp_path / "2.bin"]
+    for log in logs:
+        log.write_bytes(log.name.encode())
+
+    damaged, whole = SeasonImport(farm.desk, PANNIER).take(logs)
+
+    assert "damaged" in str(damaged.error)
+    assert 1 == len(whole.imported.flights)
