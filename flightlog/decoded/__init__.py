@@ -9,7 +9,9 @@ from them and needs no raw log. The log itself stays in the record and remains t
     TEAM/tables/
       decoded/9f/9f2c…/   receipt.json, gps.parquet, imu.parquet, …; the name is the SHA-256 of
                           receipt.json, which holds the SHA-256 of each table
-      logs/3a/3a77….json  the decoded tables of the log with this SHA-256
+
+Which log has which tables stands in the signed entry of its recording. Before there is one, it is
+noted in the profile of the laptop that read the log, since others can write in the team folder.
 """
 
 from __future__ import annotations

@@ -37,10 +37,15 @@ class DecodedStore:
     ----------
     folder : Path
         ``tables`` of a team folder; made when something is kept.
+    notes : Path, optional
+        Where it is noted which log has which tables; the same folder when not given. Whoever can
+        write there says what a log holds: for tables that a signed entry will rest on, a folder
+        of this laptop alone.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, notes: Path | None = None) -> None:
         self.folder = folder
+        self._notes = notes or folder
 
     def keep(self, recording: Recording) -> str:
         """Keep the tables of a recording.
@@ -127,7 +132,7 @@ class DecodedStore:
     def _log(self, sha256: str) -> Path:
         if not _HEX.fullmatch(sha256):
             raise ValueError(f"{sha256[:80]!r} is no SHA-256")
-        return self.folder / "logs" / sha256[:2] / f"{sha256}.json"
+        return self._notes / "logs" / sha256[:2] / f"{sha256}.json"
 
     def _remove_old(self, folder: Path) -> None:
         """Remove what processes that were killed left unfinished."""

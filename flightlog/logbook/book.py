@@ -402,6 +402,11 @@ class Logbook:
         return state_of(self._entries)
 
     @property
+    def profile(self) -> Path:
+        """Where this laptop keeps what is its own, outside of the team folder."""
+        return self._memory.profile
+
+    @property
     def attachments(self) -> AttachmentStore:
         """The files that entries name."""
         return self._attachments

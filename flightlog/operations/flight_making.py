@@ -10,18 +10,18 @@ from __future__ import annotations
 import hashlib
 import io
 from collections.abc import Mapping, MutableMapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from flightlog.decoded import DecodedStore
 from flightlog.errors import LogFileError
+from flightlog.importers.registry import READING
 from flightlog.inputs import Inputs
 from flightlog.joining import Group, Grouping, Sketch, join, join_group, sketch
 from flightlog.logbook.attachments import AttachmentStore
 from flightlog.logbook.entry import Attachment
 from flightlog.operations.autopilot import said_in
-from flightlog.operations.made_debriefs import MadeDebriefs
 from flightlog.operations.sortie_drafts import Leg, legs_of
 from flightlog.operations.sorties import DEBRIEF_NAME
 from flightlog.recording import Receipt
@@ -124,11 +124,15 @@ class LookTask:
         Folder of the decoded tables.
     wanted : mapping of str to str
         Aircraft and the names of their autopilots.
+    sha256, known : str
+        Of its content, and the name of its tables; empty where they are not known.
     """
 
     path: Path
     tables: Path
     wanted: Mapping[str, str]
+    sha256: str = ""
+    known: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,24 +165,19 @@ def look(task: LookTask) -> Looked:
     LogFileError
         If it can't be read.
     """
-    from flightlog.importers import read, read_head
-    from flightlog.importers.common import sha256_of_file
+    from flightlog.importers import read
 
-    read_head(task.path)
-    store, sha256 = DecodedStore(task.tables), sha256_of_file(task.path)
-    name = store.name_of(sha256)
+    store, name = DecodedStore(task.tables), task.known
     recording = store.take(name) if name else None
-    if recording is not None and recording.receipt.sha256 != sha256:
+    if recording is not None and recording.receipt.sha256 != task.sha256:
         recording = None  # a note that somebody wrote by hand
     again = recording is not None
     if recording is None:
         recording = read(task.path)
-        sha256 = recording.receipt.sha256
         name = store.keep(recording)
-        if name:
-            store.note(sha256, name)
     recording = _named(recording, task.path.name)
-    source = Source(task.path, sha256, recording.receipt.size, name, task.path.name)
+    receipt = recording.receipt
+    source = Source(task.path, receipt.sha256, receipt.size, name, task.path.name)
     return Looked(source, sketch(recording, task.path), seen_in(recording, task.wanted), again)
 
 
@@ -219,6 +218,8 @@ class FlightTask:
         The logs, where they are kept already.
     earlier : Path or None
         A debrief of the same log, to be compared.
+    made : Attachment or None
+        The debrief, where it was made before an interruption.
     """
 
     logs: tuple[Source, ...]
@@ -231,11 +232,30 @@ class FlightTask:
     grouping: Grouping | None = None
     kept: tuple[Attachment, ...] = ()
     earlier: Path | None = None
+    made: Attachment | None = None
 
     @property
     def size(self) -> int:
         """Of all its logs [bytes]."""
         return sum(log.size for log in self.logs)
+
+    @property
+    def key(self) -> str:
+        """Name of the debrief by all that it follows from."""
+        from flightlog.contract import TOOL_VERSION
+        from flightlog.figures import ANALYSES_VERSION
+
+        said = (
+            TOOL_VERSION,
+            ANALYSES_VERSION,
+            READING,
+            [(log.name, log.sha256) for log in self.logs],
+            repr(self.group),
+            self.grouping.copies if self.grouping is not None else (),
+            self.under,
+            sorted((key, repr(given)) for key, given in self.given.items()),
+        )
+        return hashlib.sha256(repr(said).encode("utf-8", "surrogatepass")).hexdigest()
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,8 +282,6 @@ class Worked:
         Name of the tables that it was debriefed from; empty where they are not kept.
     changes : tuple of str
         What is not as in the earlier debrief.
-    key : str
-        By which it is found again, if it is not entered before an interruption.
     """
 
     receipt: Receipt
@@ -275,7 +293,6 @@ class Worked:
     files: tuple[Attachment, ...]
     tables: str = ""
     changes: tuple[str, ...] = ()
-    key: str = field(default="", compare=False)
 
 
 def debrief_flight(task: FlightTask) -> Worked:
@@ -290,21 +307,16 @@ def debrief_flight(task: FlightTask) -> Worked:
     """
     store = DecodedStore(task.tables)
     recording, tables = _recording(task, store)
-    made = MadeDebriefs(task.tables)
-    key = _key(task, tables or recording.receipt.sha256)
     attachments = AttachmentStore(task.attachments)
-    kept = made.find(key, attachments)
+    kept = task.made
     changes: tuple[str, ...] = ()
-    if kept is None:
+    if kept is None or attachments.problem(kept) is not None:
         result = make(recording, task.under, task.given)
         if task.earlier is not None:
             result, changes = _compared(result, task.earlier)
         kept = keep_debrief(attachments, recording.receipt, result)
-        made.note(key, kept, changes)
-    else:
-        changes = made.changes(key)
     logs = task.kept or keep_logs(attachments, recording.receipt, [log.path for log in task.logs])
-    return worked(recording, attachments, (*logs, kept), tables, changes, key)
+    return worked(recording, attachments, (*logs, kept), tables, changes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -354,8 +366,7 @@ def _recording(task: FlightTask, store: DecodedStore) -> tuple[Recording, str]:
 def _joined_anew(logs: Sequence[Source], store: DecodedStore) -> Recording:
     """Join logs as they were joined before; not without one of them, as if it had told nothing."""
     own, *others = logs
-    single = [replace(log, tables=store.name_of(log.sha256)) for log in logs]
-    recordings = join(_one(log, store) for log in single)
+    recordings = join(_one(replace(log, tables=""), store) for log in logs)
     joined = next((r for r in recordings if r.receipt.sha256 == own.sha256), None)
     partners = {p.sha256 for p in joined.receipt.partners} if joined is not None else set()
     if joined is None or not partners >= {log.sha256 for log in others}:
@@ -393,23 +404,6 @@ def _kept(log: Source, store: DecodedStore) -> Recording | None:
     if recording is None or recording.receipt.sha256 != log.sha256:
         return None
     return _named(recording, log.name)
-
-
-def _key(task: FlightTask, tables: str) -> str:
-    """Name a debrief by all that it follows from."""
-    from flightlog.contract import TOOL_VERSION
-    from flightlog.figures import ANALYSES_VERSION
-
-    said = (
-        TOOL_VERSION,
-        ANALYSES_VERSION,
-        tables,
-        [log.name for log in task.logs],
-        task.under,
-        sorted((key, repr(given)) for key, given in task.given.items()),
-        task.earlier.name if task.earlier is not None else "",
-    )
-    return hashlib.sha256(repr(said).encode("utf-8", "surrogatepass")).hexdigest()
 
 
 # --- the steps, for those who have a recording in memory
@@ -502,7 +496,6 @@ def worked(
     files: Sequence[Attachment],
     tables: str = "",
     changes: tuple[str, ...] = (),
-    key: str = "",
 ) -> Worked:
     """Gather what the record says of a recording, its kept debrief last among the files."""
     import json
@@ -522,7 +515,6 @@ def worked(
         files=tuple(files),
         tables=tables,
         changes=changes,
-        key=key,
     )
 
 

@@ -21,12 +21,12 @@ class MadeDebriefs:
 
     Parameters
     ----------
-    tables : Path
-        Folder of what can be thrown away.
+    folder : Path
+        Of this laptop alone: who can write there says what is entered.
     """
 
-    def __init__(self, tables: Path) -> None:
-        self._folder = tables / "debriefs"
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder / "debriefs"
 
     def find(self, key: str, store: AttachmentStore) -> Attachment | None:
         """Give a debrief that was made, None where there is none or its file is not whole."""
@@ -37,19 +37,13 @@ class MadeDebriefs:
         except (KeyError, TypeError, FlightlogError):
             return None
 
-    def changes(self, key: str) -> tuple[str, ...]:
-        """Give what changed in it, as it was noted."""
-        found = self._body(key).get("changes", [])
-        return tuple(str(text) for text in found) if isinstance(found, list) else ()
-
-    def note(self, key: str, kept: Attachment, changes: tuple[str, ...] = ()) -> None:
+    def note(self, key: str, kept: Attachment) -> None:
         """Note a debrief that is kept; a courtesy that may fail."""
         body = {
             "schema": SCHEMA,
             "sha256": kept.sha256,
             "size": kept.size,
             "name": kept.name,
-            "changes": changes,
         }
         part = self._folder / f"{secrets.token_hex(8)}.part"
         try:

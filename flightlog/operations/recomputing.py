@@ -27,7 +27,6 @@ from flightlog.operations.desk import Desk
 from flightlog.operations.flight_making import FlightTask, Given, Source, Worked, debrief_flight
 from flightlog.operations.flown_under import flown_under
 from flightlog.operations.importing import Told, finish, flights_of_recording, recording_draft
-from flightlog.operations.made_debriefs import MadeDebriefs
 from flightlog.operations.pairing import CLOCKS_APART
 from flightlog.operations.positions import named
 from flightlog.operations.sortie_drafts import Leg, enter_sorties, legs_of
@@ -185,7 +184,6 @@ def _entered(
         raise
     except FlightlogError as error:
         return NotRecomputed(before, error)
-    MadeDebriefs(desk.folder.tables).forget(made.key)
     return Recomputed(before, entry, made.changes)
 
 

@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
+from flightlog.decoded import DecodedStore
 from flightlog.errors import FlightlogError, LogFileError, NotWritableError
 from flightlog.importers.registry import Progress, unwatched
 from flightlog.joining import Group, Grouping, group
@@ -181,6 +182,9 @@ class SeasonImport:
         self._workers = workers or Here()
         self._progress = progress or unwatched
         self._wanted = wanted_ids(desk)
+        notes = desk.book.profile / "work"
+        self._store = DecodedStore(desk.folder.tables, notes)
+        self._made = MadeDebriefs(notes)
 
     def take(self, logs: Sequence[Path]) -> Iterator[Event]:
         """Put logs into the record; what is at fault with one does not keep the others out.
@@ -207,7 +211,7 @@ class SeasonImport:
             yield from self._finish_all(hashes)
             return
         looked: dict[Path, Looked] = {}
-        yield from self._look(list(hashes), looked)
+        yield from self._look(hashes, looked)
         seen = [looked[log] for log in hashes if log in looked]
         grouping = group([one.sketch for one in seen])
         yield from (LeftOut(grouping.why_left_out(copy)) for copy in grouping.copies)
@@ -270,16 +274,26 @@ class SeasonImport:
             raise tried.error
         return tried.get() if tried.error is None else Failed(logs, tried.error)
 
-    def _look(self, logs: Sequence[Path], looked: dict[Path, Looked]) -> Iterator[Event]:
-        """Read what is not read yet, and keep its tables."""
-        tasks = [LookTask(log, self._desk.folder.tables, self._wanted) for log in logs]
+    def _look_task(self, log: Path, sha256: str) -> LookTask:
+        known = self._store.name_of(sha256)
+        return LookTask(log, self._desk.folder.tables, self._wanted, sha256, known)
+
+    def _look(self, hashes: Mapping[Path, str], looked: dict[Path, Looked]) -> Iterator[Event]:
+        """Read what is not read yet, keep its tables, and note here that they are kept."""
+        # Workers of a cluster may have another working folder.
+        by_place = {log.absolute(): log for log in hashes}
+        tasks = [self._look_task(place, hashes[log]) for place, log in by_place.items()]
         for count, finished in enumerate(self._workers.each(look, tasks, _size_of), start=1):
-            share = _HASHING + (_LOOKING - _HASHING) * count / len(logs)
-            self._progress(share, f"{count} of {len(logs)} logs read")
+            share = _HASHING + (_LOOKING - _HASHING) * count / len(tasks)
+            self._progress(share, f"{count} of {len(tasks)} logs read")
+            log = by_place[finished.task.path]
             if finished.error is not None:
-                yield Failed((finished.task.path,), _about(finished.error, finished.task.path.name))
-            else:
-                looked[finished.task.path] = finished.get()
+                yield Failed((log,), _about(finished.error, log.name))
+                continue
+            looked[log] = finished.get()
+            source = looked[log].source
+            if source.tables and not looked[log].again:
+                self._store.note(source.sha256, source.tables)
 
     # --- the last pass
 
@@ -347,12 +361,14 @@ class SeasonImport:
 
         for finished in self._workers.each(debrief_flight, tasks(), lambda task: task.size):
             waiting[finished.task.number] = finished
+            if finished.result is not None:
+                self._made.note(finished.task.key, finished.result.files[-1])
             yield from in_turn()
         yield from in_turn()
 
     def _task(self, number: int, flight: _Flight, under: tuple[str, ...]) -> FlightTask:
         plain = flight.is_plain
-        return FlightTask(
+        task = FlightTask(
             logs=flight.sources,
             under=under,
             given=flight.pair.given(under),
@@ -362,6 +378,7 @@ class SeasonImport:
             group=None if plain else flight.group,
             grouping=None if plain else flight.grouping,
         )
+        return replace(task, made=self._made.find(task.key, self._desk.book.attachments))
 
     def _entered(self, flight: _Flight, finished: Finished[FlightTask, Worked]) -> Event:
         """Enter a recording; debrief it once more where its releases turned out to be others."""
@@ -376,16 +393,16 @@ class SeasonImport:
         sha256s = [source.sha256 for source in flight.sources]
         self._desk.refresh()
         if recording_with(self._desk, sha256s) is not None:  # by another import meanwhile
-            MadeDebriefs(self._desk.folder.tables).forget(made.key)
+            self._made.forget(finished.task.key)
             return self._finish(flight.logs, sha256s)
         for _ in range(MOST_ROUNDS):
             under = flight.pair.under(made.legs)
             if under == task.under:
                 break
-            task = replace(task, under=under, given=flight.pair.given(under))
+            task = replace(task, under=under, given=flight.pair.given(under), made=None)
             made = debrief_flight(task)
         imported = enter(self._desk, flight.pair, made)
-        MadeDebriefs(self._desk.folder.tables).forget(made.key)
+        self._made.forget(finished.task.key)
         return Entered(flight.logs, imported)
 
 

@@ -14,12 +14,14 @@ import pytest
 import flightlog
 import flightlog.debriefing
 import flightlog.importers
+from flightlog.decoded import DecodedStore
 from flightlog.errors import LogFileError, NotWritableError, UsageError
 from flightlog.logbook.book import Logbook
 from flightlog.operations.flight_making import debrief_flight
 from flightlog.operations.importing import Told, import_recording
 from flightlog.operations.season_import import Entered, Failed, LeftOut, SeasonImport, search
 from flightlog.operations.sorties import recording_debrief, sorties
+from flightlog.recording import Recording
 from flightlog.workers import Here
 from tests.operations.logs import recording, release, stored_debrief
 from tests.operations.made import FILES, MORNING, SAMPLES
@@ -161,7 +163,7 @@ def test_after_an_interruption_nothing_that_was_done_is_done_again(farm, season,
     assert [*read, "broken.gpx"] == reads["read"]
     assert 2 == reads["debriefed"]
     assert 2 == len(sorties(farm.desk))
-    assert not list((farm.folder.tables / "debriefs").iterdir())
+    assert not list((farm.book.profile / "work" / "debriefs").iterdir())
 
 
 def test_flights_that_wait_to_be_entered_keep_their_releases_from_each_other(farm, tmp_path):
@@ -264,6 +266,24 @@ def test_a_log_that_changes_between_the_passes_fails(farm, season, remembered):
     assert isinstance(event, Failed)
     assert "changed while it was read" in str(event.error)
     assert not sorties(farm.desk)
+
+
+def test_what_others_note_in_the_team_folder_of_a_log_is_not_believed(farm, season, reads):
+    """Tables of another flight that claim to be this log's, laid where tables are kept."""
+    farm.clock.later(days=60)
+    log = season / "z_early.bin"
+    honest = flightlog.importers.read(log)
+    gps = honest["gps"].assign(ground_speed_m_s=honest["gps"]["ground_speed_m_s"] + 1.0)
+    tables = {**{name: honest[name] for name in honest}, "gps": gps}
+    forged = Recording(tables, honest.receipt, findings=honest.findings)
+    store = DecodedStore(farm.folder.tables)
+    store.note(honest.receipt.sha256, store.keep(forged))
+    reads["read"].clear()
+
+    (event,) = taken(farm, log)
+
+    assert ["z_early.bin"] == reads["read"]
+    assert store.name_of(honest.receipt.sha256) != event.imported.recording.body.content["tables"]
 
 
 def test_the_entry_names_the_tables_that_the_figures_came_from(farm, season, remembered):
@@ -395,14 +415,14 @@ _KEY = """
 import sys
 from pathlib import Path
 from flightlog.inputs import Inputs, load_aircraft, load_pack, load_site
-from flightlog.operations.flight_making import FlightTask, Given, _key
+from flightlog.operations.flight_making import FlightTask, Given
 from flightlog.rules.book import load_rules
 
 place = Path(sys.argv[1])
 aircraft, pack, site = load_aircraft(place / "pannier.toml"), load_pack(place / "pack_a.toml"), \
     load_site(place / "site.toml")
 given = Given(Inputs(site=site, aircraft=aircraft, pack=pack), load_rules(Path(sys.argv[2])))
-print(_key(FlightTask((), ("a",), {"a": given}, place, place), "ab"))
+print(FlightTask((), ("a",), {"a": given}, place, place).key)
 """
 
 
