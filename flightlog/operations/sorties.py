@@ -52,7 +52,8 @@ class SortieRecord:
     Attributes
     ----------
     entry : Entry
-        By which it is known: of a log where there is one, of several the first that tells times.
+        By which it is known: of a log where there is one, of several the first that tells of the
+        whole flight, else the first that tells times.
     recording : Entry or None
         Its log; None when it was entered by hand alone.
     aircraft, pack : str
@@ -213,6 +214,11 @@ class _Part:
     def flown_s(self) -> float:
         return float(self.said["flown"]["value"]) if "flown" in self.said else 0.0
 
+    @property
+    def is_whole(self) -> bool:
+        """Whether it tells of lift-off and touchdown, as a log that was copied too early does not."""
+        return "liftoff" in self.said and "touchdown" in self.said
+
     def utc(self, key: str) -> datetime | None:
         text = self.said.get(key)
         return datetime.fromisoformat(text.replace("Z", "+00:00")) if text else None
@@ -332,7 +338,9 @@ def _pairs(groups: Iterable[_Group]) -> Iterator[tuple[float, _Part, _Part]]:
 
 
 def _flight(ledger: Ledger, group: _Group, recordings: dict[str, Entry]) -> SortieRecord:
-    parts = sorted(group.parts, key=lambda p: (not p.by_log, p.span is None, p.place))
+    parts = sorted(
+        group.parts, key=lambda p: (not p.by_log, p.span is None, not p.is_whole, p.place)
+    )
     main = parts[0]
     hands = [p.entry for p in parts if not p.by_log]
     release, paired = _released(ledger, group, parts)

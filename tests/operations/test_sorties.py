@@ -119,6 +119,19 @@ def test_two_logs_of_one_flight_are_one_flight(farm):
     assert "card.bin" == flight.recording.body.content["file"]
 
 
+def test_a_log_that_was_copied_too_early_gives_way_to_the_whole_one(farm):
+    """The card was pulled in flight, so to say, and read again in the evening."""
+    imported(farm, NINE, file="cut.bin", flown_s=100, each={"touchdown_s": None, "ends": "air"})
+    (cut,) = sorties(farm.desk)
+    imported(farm, NINE, file="whole.bin", flown_s=240)
+
+    (flight,) = sorties(farm.desk)
+    assert "whole.bin" == flight.recording.body.content["file"]
+    assert debrief_of(farm.desk, flight)["touchdown_s"] is not None
+    assert cut.entry in flight.others
+    assert flight == sortie_of(farm.desk, cut.entry)
+
+
 def test_a_person_may_say_that_two_are_one_though_their_times_differ(farm, entered):
     (flight,) = imported(farm, NINE)
     hand = entered(30)
