@@ -216,7 +216,7 @@ class _Part:
 
     @property
     def is_whole(self) -> bool:
-        """Whether it tells of lift-off and touchdown, as a log that was copied too early does not."""
+        """Whether it tells of lift-off and touchdown; a log that was copied too early does not."""
         return "liftoff" in self.said and "touchdown" in self.said
 
     def utc(self, key: str) -> datetime | None:
