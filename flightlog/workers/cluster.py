@@ -128,9 +128,9 @@ class Cluster:
         if future.status == "error":
             failed: BaseException = future.exception()
             return Finished(task, error=failed.with_traceback(future.traceback()))
-        if future.status in ("cancelled", "lost"):
+        if future.status == "cancelled":
             raise self._lost()
-        return result
+        return result  # None too for "lost": the worker that had the result died with it
 
     def _lost(self) -> UsageError:
         return UsageError("the connection to it was lost", where=self._address, fix=_GO_ON)

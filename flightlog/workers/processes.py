@@ -12,14 +12,17 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from multiprocessing.process import BaseProcess
 from typing import Any
 
 from flightlog.errors import LogFileError
 from flightlog.workers.tasks import Finished, Result, Room, Task, Waiting, carried
 
+_HEARD_S = 2.0
+"""A process that is told to end has done so within this [s]."""
 _MOST_ON_WINDOWS = 61
 """Processes that one can wait for there."""
 
@@ -113,9 +116,18 @@ class Processes:
         try:
             pool.shutdown(wait=True, cancel_futures=True)
         except KeyboardInterrupt:  # asked for twice: at once
-            for child in multiprocessing.active_children():
-                child.terminate()
+            _end(multiprocessing.active_children())
             raise
+
+
+def _end(children: Sequence[BaseProcess]) -> None:
+    """End processes, those too that do not hear the first word."""
+    for child in children:
+        child.terminate()
+    for child in children:
+        child.join(_HEARD_S)
+        if child.is_alive():
+            child.kill()
 
 
 def _finished(task: Task, future: Future[Any]) -> Finished[Task, Any]:

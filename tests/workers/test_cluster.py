@@ -7,6 +7,7 @@ import socket
 import sys
 from contextlib import closing
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -106,6 +107,12 @@ def test_a_task_that_always_kills_its_worker_has_failed_and_others_are_done(two,
     assert isinstance(failed.error, LogFileError)
     assert "the workers that worked on it died, several times" == failed.error.found
     assert all(one.get() == one.task[0] for one in finished if one.error is None)
+
+
+def test_a_result_that_was_lost_with_its_worker_is_waited_for_again():
+    """Between its being done and its being fetched: the cluster does the task once more."""
+    somebody = object.__new__(Cluster)
+    assert somebody._answer("a task", SimpleNamespace(status="lost")) is None
 
 
 def test_leaving_midway_drops_what_waits_and_the_cluster_goes_on(address, tmp_path):

@@ -207,10 +207,11 @@ def started(tmp_path, nap_s, how="work"):
 def end_of(program):
     """Wait until it and all its processes are gone: each of them holds the same pipes."""
     try:
-        return program.communicate(timeout=30)
+        return program.communicate(timeout=90)
     except subprocess.TimeoutExpired:
         if os.name == "posix":
             os.killpg(program.pid, signal.SIGKILL)
+            program.communicate()  # else the tests after this one hear of it
         raise
 
 
