@@ -84,8 +84,8 @@ def import_many(
         progress("flightlog import", estimate=True) as shown,
     ):
         faults = [Failed((Path(fault.where),), fault) for fault in found.faults]
-        taken = SeasonImport(desk, told, workers, shown).take(found.logs)
-        for event in chain(faults, taken):
+        season = SeasonImport(desk, told, workers, shown)
+        for event in chain(faults, season.take(found.logs)):
             tally.count(event)
             if isinstance(event, Failed):
                 codes.append(_failed(event, answer))
@@ -99,6 +99,8 @@ def import_many(
     if not as_json:
         console.lines(summary_lines(tally, found.others, console.width))
         _tell_outdated(desk)
+    if season.unkept:
+        _tell_unkept(desk, len(season.unkept))
     return wall.gravest(codes)
 
 
@@ -136,6 +138,14 @@ def _tell_outdated(desk: Desk) -> None:
             f"flightlog: {they} figures by older analyses; "
             "'flightlog import --recompute' computes them anew, as new entries"
         )
+
+
+def _tell_unkept(desk: Desk, count: int) -> None:
+    logs = "1 log" if count == 1 else f"{count} logs"
+    err().line(
+        f"flightlog: the tables of {logs} could not be written to {desk.folder.tables}, so that "
+        "they are read again whenever they are needed; see whether the disk is full"
+    )
 
 
 def recompute_all(

@@ -102,7 +102,7 @@ class Searched:
     others : tuple of Path
         Files within folders that are no logs, are empty, or are links.
     faults : tuple of LogFileError
-        Folders in which logs may lie that were not looked at.
+        Folders without a log, and such in which logs may lie that were not looked at.
     """
 
     logs: tuple[Path, ...]
@@ -135,6 +135,7 @@ def search(paths: Iterable[Path], now: datetime) -> Searched:
         if not is_folder(path):
             logs[path] = None
             continue
+        told = len(faults)
         try:
             found = sorted(one.path for one in files_in(path, now, passed))
         except LogFileError as error:
@@ -142,9 +143,21 @@ def search(paths: Iterable[Path], now: datetime) -> Searched:
             continue
         if any(fault.where == str(path) for fault in faults):
             continue  # it holds too many: those that come later may be older
-        for file in found:
-            (logs if format_of(file) else others)[file] = None
+        known = {file: bool(format_of(file)) for file in found}
+        for file, is_log in known.items():
+            (logs if is_log else others)[file] = None
+        if not any(known.values()) and len(faults) == told:
+            faults.append(_no_log(path, found))
     return Searched(tuple(logs), tuple(others), tuple(faults))
+
+
+def _no_log(folder: Path, found: Sequence[Path]) -> LogFileError:
+    """Say that a folder holds no log: most often it is not the folder that was meant."""
+    return LogFileError(
+        "holds no log that can be recognised" if found else "holds no file",
+        where=str(folder),
+        fix="Look whether this is the folder that was meant.",
+    )
 
 
 def is_folder(path: Path) -> bool:
@@ -168,6 +181,11 @@ class SeasonImport:
         Who reads and debriefs; this process when not given.
     progress : callable, optional
         Called with the fraction done and what is being done.
+
+    Attributes
+    ----------
+    unkept : list of Path
+        Logs that were read and whose tables could not be written; they have to be read again.
     """
 
     def __init__(
@@ -185,6 +203,7 @@ class SeasonImport:
         notes = desk.book.profile / "work"
         self._store = DecodedStore(desk.folder.tables, notes)
         self._made = MadeDebriefs(notes)
+        self.unkept: list[Path] = []
 
     def take(self, logs: Sequence[Path]) -> Iterator[Event]:
         """Put logs into the record; what is at fault with one does not keep the others out.
@@ -292,7 +311,9 @@ class SeasonImport:
                 continue
             looked[log] = finished.get()
             source = looked[log].source
-            if source.tables and not looked[log].again:
+            if not source.tables:
+                self.unkept.append(log)
+            elif not looked[log].again:
                 self._store.note(source.sha256, source.tables)
 
     # --- the last pass

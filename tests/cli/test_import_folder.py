@@ -115,3 +115,22 @@ def test_a_cluster_that_does_not_answer_is_told(team, folder, monkeypatch):
 
     assert 2 == team.run("import", str(folder), "--cluster", "tcp://127.0.0.1:1")
     assert "no cluster answers there" in team.err
+
+
+def test_tables_that_cannot_be_kept_are_told_and_keep_no_log_out(team, folder, remembered):
+    (folder / "broken.gpx").unlink()
+    shutil.rmtree(team.team / "tables", ignore_errors=True)
+    (team.team / "tables").write_text("in the way", encoding="utf-8")
+
+    assert 0 == team.run("import", str(folder), "--aircraft", "pannier"), team.err
+
+    assert "(2 new, 0 known before)" in team.out
+    assert "the tables of 2 logs could not be written to" in team.err
+
+
+def test_a_folder_without_a_log_is_no_success(team, tmp_path):
+    (tmp_path / "card").mkdir()
+
+    assert 3 == team.run("import", str(tmp_path / "card"))
+
+    assert "card holds no file. Look whether this is the folder" in " ".join(team.out.split())

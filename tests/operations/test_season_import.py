@@ -302,6 +302,23 @@ def test_a_folder_that_is_not_there_says_so(tmp_path):
     assert [tmp_path / "nowhere.bin"] == list(found.logs)
 
 
+def test_a_folder_without_a_log_is_at_fault_and_one_whose_logs_are_named_already_is_not(
+    season, tmp_path
+):
+    bare, notes = tmp_path / "bare", tmp_path / "notes"
+    bare.mkdir()
+    notes.mkdir()
+    (notes / "notes.txt").write_text("wind from the north", encoding="utf-8")
+
+    found = search([season, season / "later", bare, notes], MORNING)
+
+    assert [
+        (str(bare), "holds no file"),
+        (str(notes), "holds no log that can be recognised"),
+    ] == [(fault.where, fault.found) for fault in found.faults]
+    assert notes / "notes.txt" in found.others
+
+
 def test_more_files_than_are_looked_at_are_refused(tmp_path, monkeypatch):
     import flightlog.operations.newest
 
