@@ -14,7 +14,7 @@ from typing import TypeVar
 from flightlog.findings import Finding, affected
 from flightlog.uncertain import Quantity
 
-ANALYSES_VERSION = 4
+ANALYSES_VERSION = 5
 """Rises whenever a figure's number can change for the same log."""
 
 LEVEL = 0.95
@@ -353,7 +353,12 @@ def _wear_kinds() -> Iterable[FigureKind]:
         "outputs",
     )
     yield kind(
-        "surface.NAME.lag", "s", 3, "lag", "from a command to the turning rate", "outputs imu"
+        "surface.NAME.lag",
+        "s",
+        3,
+        "lag",
+        "from a command to the turning rate, as a delay that is never below zero",
+        "outputs imu",
     )
     yield kind(
         "surface.NAME.gain",
@@ -384,7 +389,14 @@ def _wear_kinds() -> Iterable[FigureKind]:
         "greatest, from the first contact on",
         "imu",
     )
-    yield kind("landing.bounces", "", 0, "Bounces", "times that the wheels left the ground again")
+    yield kind(
+        "landing.bounces",
+        "",
+        0,
+        "Bounces over 5 cm",
+        "hops of more than 5 cm and 0.08 s after the first contact: times that the wheels left "
+        "the ground again",
+    )
     yield kind(
         "landing.roll_out", "m", 1, "Roll-out", "from the first contact to below 1 m/s", "gps"
     )

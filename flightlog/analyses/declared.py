@@ -38,10 +38,13 @@ def answer(inputs: Inputs) -> Answer:
 
 _Found = tuple[Uncertain, str] | str
 
+_SHEET = ", or release the flight with its load sheet"
+"""What a flight of the record has instead of options."""
+
 
 def _takeoff_mass(inputs: Inputs) -> _Found:
     if inputs.mass is None:
-        return "no take-off mass was given; give --mass KG"
+        return f"no take-off mass was given; give --mass KG{_SHEET}"
     mass = Uncertain.of(inputs.mass.kg, inputs.mass.std_kg, "kg", source="weighing")
     return mass, f"declared ({inputs.mass.source})"
 
@@ -67,7 +70,7 @@ def _payload_mass(inputs: Inputs) -> _Found:
 
 def _payload_units(inputs: Inputs) -> _Found:
     if inputs.payload_units is None:
-        return "no payload units were given; give --payload-units N"
+        return f"no payload units were given; give --payload-units N{_SHEET}"
     return Uncertain(float(inputs.payload_units), {}, ""), "declared"
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from flightlog.analyses.counts import count_of, weights_of
 from flightlog.analyses.landing_data import Felt, LandingData, gather_landing, landed
 from flightlog.analyses.landing_faults import LOAD, SINK, hard_landing, not_excluded
 from flightlog.analyses.phases import Sortie
@@ -271,17 +272,20 @@ def _clipped(load: Array, peak: Peak) -> bool:
 
 
 def _bounces(touch: Touchdown, no_load: str) -> tuple[Quantity, str] | str:
+    """Count the hops that were bounces, each with its chance.
+
+    Where none is told from the ground, the likeliest of what the noise of the height may hide
+    counts: one long swing of that noise looks like several.
+    """
     if not touch.inertial:
         return f"bounces show in the accelerations only: {no_load}"
-    chances = [p for p in (_is_bounce(hop) for hop in touch.hops) if p > 1e-3]
-    method = f"hops of more than {BOUNCE_S} s and {100 * BOUNCE_M:.0f} cm in the smoothed height"
+    chances = [_is_bounce(hop) for hop in touch.hops]
     if not chances:
-        return Uncertain(0.0, {}, ""), method
-    weight = np.array([1.0])
-    for p in chances:
-        weight = np.convolve(weight, [1 - p, p])
-    tops = ", ".join(f"{100 * hop.top_m:.0f} cm" for hop in touch.hops[:5])
-    return Posterior.from_samples(np.arange(weight.size), weight, ""), f"{method}; tops {tops}"
+        chances = [max((_is_bounce(hop) for hop in touch.faint), default=0.0)]
+    method = f"hops of more than {BOUNCE_S} s and {100 * BOUNCE_M:.0f} cm in the smoothed height"
+    if touch.hops:
+        method += "; tops " + ", ".join(f"{100 * hop.top_m:.0f} cm" for hop in touch.hops[:5])
+    return count_of(weights_of(chances)), method
 
 
 def _is_bounce(hop: Hop) -> float:

@@ -17,6 +17,7 @@ from flightlog.analyses.extremes import largest, smallest
 from flightlog.analyses.heights import Heights
 from flightlog.analyses.phases import Sortie
 from flightlog.analyses.track import Window
+from flightlog.analyses.wind import NO_AIRSPEED
 from flightlog.constants import G0_M_S2
 from flightlog.estimation.frames import Array
 from flightlog.figures import Answer, Figure
@@ -50,7 +51,6 @@ _OFF_CENTRE_STD = 0.02
 _BANK_STD_DEG = 1.5
 _SLOW_IMU_S = 0.05
 _SLOW_ATTITUDE_S = 0.25
-_NO_AIRSPEED = "the log has no airspeed; fit and log an airspeed sensor"
 _NO_IMU = "the log has no accelerations; log the inertial sensors"
 _NO_ATTITUDE = "the log has no attitude; log it"
 
@@ -149,7 +149,7 @@ def airspeed(recording: Recording, window: Window) -> Series | str:
     """Airspeed as logged in `AIRSPEED_MEAN_S` means, or why there is none."""
     table = recording.one("airspeed")
     if table is None or "airspeed_m_s" not in table:
-        return _NO_AIRSPEED
+        return NO_AIRSPEED
     t, v = _airborne(table, "airspeed_m_s", window)
     series = _means(t, v, AIRSPEED_MEAN_S)
     if series is None:

@@ -17,7 +17,7 @@ from flightlog.estimation.surface_answer import STEP_S, Answered, answer_to_surf
 from flightlog.figures import Answer, Figure
 from flightlog.findings import Finding, make_finding
 from flightlog.inputs import Aircraft, Baseline
-from flightlog.uncertain import Posterior, Uncertain
+from flightlog.uncertain import NORMAL_95, Posterior, Uncertain
 
 MOST_PLAY_DEG = 1.0
 """Play beyond this asks for work, unless the aircraft file has its own limit. [deg]"""
@@ -41,6 +41,7 @@ _SLOWEST_OUTPUTS_S = 0.15
 _LEAST_IMU_HZ, _LEAST_OUTPUTS_HZ = 90.0, 16.0
 _CLEAR = 10.0
 _UNIT_DEVIATES = np.array([NormalDist().inv_cdf((k + 0.5) / 15) for k in range(15)])
+_LAG_DEVIATES = np.array([NormalDist().inv_cdf((k + 0.5) / 201) for k in range(201)])
 _AXES = {"roll": 0, "pitch": 1, "yaw": 2}
 
 
@@ -60,7 +61,6 @@ PLAY_RAISED_AT = 0.75
 costs a minute, and a linkage that wears on may cost the aircraft; sound flights stay far below.
 [-]"""
 
-_FIT = "fit"
 _LATEST_S, _LEAST_S = 0.12, 60.0
 # The widest gap that was tried lets the surface follow the air alone: where that explains the
 # turning best, it is the model that does not fit the aircraft.
@@ -103,7 +103,12 @@ def answers(
         if answered is None:
             withheld.update(dict.fromkeys((lag, gain, play), why))
             continue
-        figures[lag] = _lag(lag, answered, told.step_s)
+        delay = _lag(lag, answered, told.step_s)
+        early = delay if isinstance(delay, str) else ""
+        if isinstance(delay, str):
+            withheld[lag] = delay
+        else:
+            figures[lag] = delay
         if not surface.points:
             withheld.update(dict.fromkeys((gain, play), surface.needs_points))
             continue
@@ -112,6 +117,9 @@ def answers(
         slow = _too_slow(told, motion)
         if found is not None and found.quantity.value > _UNFIT_DEG:
             withheld[play] = _UNFIT
+            worn = None
+        elif found is not None and early:
+            withheld[play] = early
             worn = None
         elif found is not None and answered.lag_s > _LATEST_S:
             withheld[play] = (
@@ -125,7 +133,7 @@ def answers(
             withheld[play] = f"{' and '.join(slow)}; {_ENOUGH}"
         long = motion is not None and motion.grid_s.size * STEP_S >= _LEAST_S
         findings += [worn] if worn is not None and long else []
-        findings += _slower(surface, figures, aircraft.baseline)
+        findings += _slower(surface, answered, figures, aircraft.baseline)
     findings += _not_excluded(surfaces.values(), motion, why_no_motion, findings)
     return Answer(figures, withheld, tuple(findings))
 
@@ -173,13 +181,29 @@ def _answered(
     return answered, ""
 
 
-def _lag(figure: str, answered: Answered, step_s: float) -> Figure:
+def _lag(figure: str, answered: Answered, step_s: float) -> Figure | str:
+    """How late the aircraft turns, or why what was found can't be that.
+
+    Nothing answers before it is told. What is found below 0 comes from the noise of the fit and
+    from commands that were logged too seldom, so an interval that reaches below 0 begins there,
+    and its upper end stays. One that lies below 0 as a whole comes from two clocks.
+
+    A servo that follows gradually is found later than at once, and less late than its time
+    constant: the quick moves tell most of the delay, and these it follows with atan(w T) / w.
+    """
     # Whether a command was held until the next row, or went on changing, the log does not tell.
-    sources = {_FIT: answered.lag_std_s, "between rows of the outputs": step_s / math.sqrt(12)}
+    std = math.hypot(answered.lag_std_s, step_s / math.sqrt(12))
+    latest = answered.lag_s + NORMAL_95 * std
+    if latest < 0:
+        return (
+            f"the aircraft seems to turn {-answered.lag_s:.3f} s before it is told to: outputs and "
+            "inertial sensor are stamped by two clocks; log both with the time of the board"
+        )
+    spread = np.maximum(answered.lag_s + std * _LAG_DEVIATES, 0.0)
     return Figure(
         figure,
-        Uncertain(answered.lag_s, sources, "s"),
-        "delay that fits the turning acceleration best, 0.15 to 6 Hz",
+        Posterior.from_samples(spread, None, "s"),
+        "delay that fits the turning acceleration best, 0.15 to 6 Hz; never below 0",
         ("outputs", "imu"),
     )
 
@@ -252,16 +276,19 @@ def _limit(aircraft: Aircraft, figure: str) -> float:
 
 
 def _slower(
-    surface: Surface, figures: Mapping[str, Figure], baseline: Mapping[str, Baseline]
+    surface: Surface,
+    answered: Answered,
+    figures: Mapping[str, Figure],
+    baseline: Mapping[str, Baseline],
 ) -> list[Finding]:
     """Compare lag and gain with what they were."""
     why = []
     evidence: dict[str, float | int | str] = {"channel": surface.channel}
     lag, gain = (figures.get(surface.figure(what)) for what in ("lag", "gain"))
     before = baseline.get(surface.figure("lag"))
-    if lag is not None and before is not None and isinstance(lag.quantity, Uncertain):
+    if lag is not None and before is not None:
         # One logger writes its rows in one way, in the baseline's flights as in this one.
-        own = math.hypot(lag.quantity.sources[_FIT], before.spread)
+        own = math.hypot(answered.lag_std_s, before.spread)
         risen = Uncertain.of(lag.quantity.value - before.value, own, "s", source="flights")
         if 1 - risen.probability_below(SLOWER_S) >= CONFIDENCE:
             why.append(f"{1000 * risen.value:.0f} ms later than on sound flights")

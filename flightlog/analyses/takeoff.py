@@ -16,6 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from flightlog.analyses.counts import count_of, weights_of
 from flightlog.analyses.phases import Sortie
 from flightlog.analyses.takeoff_data import (
     TakeoffData,
@@ -51,6 +52,12 @@ WEAK_WIDTH_S = 1.0
 MISFIT_WIDENS, MISFIT_STOP = 2.5, 25.0
 """Mean square of the speeds' scatter over what is claimed, above which the interval grows, and
 above which it says nothing. Sound logs show 0.2 to 1.3. [-]"""
+
+SKIPS_UNSEEN, SKIP_MORE, PUSH_IS_CONTACT = (0.27, 0.12), 0.1, 0.3
+"""Chances of a first and a second skip where a quiet accelerometer shows none, since most skips
+lift the wheels by millimetres; of one more where it shows some; and that each push upward after the
+first is a contact of its own and not the gear that swings. From 118 simulated take-offs that such
+an accelerometer saw: of 84 with none shown 58 had none, 20 one, 6 more. [-]"""
 
 _NODES = np.linspace(-2.4, 2.4, 9)
 _NODE_WEIGHTS = np.exp(-0.5 * _NODES**2)
@@ -301,10 +308,12 @@ def _skips(posterior: LiftoffPosterior) -> Posterior | Uncertain | str:
             f"the motor shakes the IMU by {posterior.shake_air_m_s2:.2f} m/s² (0.04 s means): "
             "skips of a few centimetres don't show"
         )
-    probability = min(posterior.skip_probability, 1.0)
-    if posterior.skips == 0 or probability < 0.02:
-        return Uncertain(0.0, {}, "")
-    return Posterior.from_samples([0.0, float(posterior.skips)], [1 - probability, probability], "")
+    shown = min(max(posterior.skip_probability, 0.0), 1.0)
+    seen = [1.0, *[PUSH_IS_CONTACT] * (posterior.skips - 1), SKIP_MORE]
+    skipped, clean = weights_of(seen), weights_of(SKIPS_UNSEEN)
+    size = max(skipped.size, clean.size)
+    both = [np.pad(weight, (0, size - weight.size)) for weight in (skipped, clean)]
+    return count_of(shown * both[0] + (1 - shown) * both[1])
 
 
 def _findings(data: TakeoffData, track: RollTrack, posterior: LiftoffPosterior) -> list[Finding]:

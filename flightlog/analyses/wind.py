@@ -33,6 +33,8 @@ a sensor shows the airspeed that has the same pressure in standard sea-level air
 SCALE_STD = 0.05
 """Standard uncertainty of the scale of an airspeed sensor that nothing checks. [-]"""
 
+NO_AIRSPEED = "the log has no airspeed; fit and log an airspeed sensor"
+
 _STEP_S = 0.5
 # Airspeed that goes with the heading (upwind legs flown faster) shifts the circle unseen.
 _FLOOR_M_S = 0.15
@@ -253,6 +255,8 @@ def liftoff_airspeed(
     felt = _felt(recording, path, heading, begun, ended, fit)
     if felt is None:
         why = "the airspeed sensor shows too little in the roll; log it at 5 Hz or more"
+        if _airspeed(recording) is None:
+            why = NO_AIRSPEED
         return Answer(withheld={LIFTOFF_AIRSPEED: why})
     ground = Uncertain.of(speed.quantity.value, speed.quantity.std, "m/s", source="lift-off")
     how = "ground speed at lift-off plus what the airspeed sensor shows above it"

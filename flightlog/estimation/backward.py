@@ -64,13 +64,20 @@ def _solve(fresh: Array, carry: Array, *, both_sides: bool) -> Array:
         return np.asarray(left @ by.swapaxes(-1, -2) if both_sides else left)
 
     add, move = cut(fresh), cut(carry)
+    move[-1, -1] = 0.0  # nothing follows the last
     z, reach = np.empty_like(add), np.empty_like(move)
     z[:, -1], reach[:, -1] = add[:, -1], move[:, -1]
-    for k in range(length - 2, -1, -1):
-        z[:, k] = add[:, k] + moved(move[:, k], z[:, k + 1])
-        reach[:, k] = move[:, k] @ reach[:, k + 1]
     after = np.zeros((stretches, n, width))
-    for i in range(stretches - 2, -1, -1):
-        after[i] = z[i + 1, 0] + moved(reach[i + 1, 0], after[i + 1])
-    z += moved(reach, after[:, None])
-    return z.reshape(-1, n, width)[front:]
+    with np.errstate(over="ignore", invalid="ignore"):
+        for k in range(length - 2, -1, -1):
+            z[:, k] = add[:, k] + moved(move[:, k], z[:, k + 1])
+            reach[:, k] = move[:, k] @ reach[:, k + 1]
+        for i in range(stretches - 2, -1, -1):
+            after[i] = z[i + 1, 0] + moved(reach[i + 1, 0], after[i + 1])
+        z += moved(reach, after[:, None])
+        z = z.reshape(-1, n, width)[front:]
+        if not np.isfinite(z).all():
+            z = fresh.copy()
+            for k in range(steps - 2, -1, -1):
+                z[k] += moved(carry[k], z[k + 1])
+    return z

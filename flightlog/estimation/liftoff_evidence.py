@@ -27,6 +27,9 @@ simulated or well damped IMU may show less, attitude errors don't. [m/s²]"""
 MOST_GROWTH = 1.6
 """Noise near lift-off over its mean in the roll, at the most. [-]"""
 
+FAR_LOUDER = 8.0
+"""Whole noise of a roll over its common noise, from which on it comes from hops. [-]"""
+
 BUMP_M_S2 = 0.3
 """What a bump adds in any case. [m/s²]"""
 
@@ -86,6 +89,24 @@ def _white_std(blocks: Array) -> float:
     """Noise of single blocks. Second differences remove true motion, even a steep one."""
     good = blocks[np.isfinite(blocks)]
     return float(np.std(np.diff(good, 2)) / math.sqrt(6)) if len(good) > 5 else math.nan
+
+
+def _without_hops(blocks: Array) -> Array:
+    """Blocks of the roll with those of its hops missing, where these make most of its noise.
+
+    A roll that is far quieter than a hop within it would else be taken to be as loud as the hop,
+    and then each quiet stretch of it to be flight. Rough strips are loud throughout: there the
+    common scatter and the whole one agree within half, and nothing is taken out.
+    """
+    good = blocks[np.isfinite(blocks)]
+    if len(good) < 16:
+        return blocks
+    curve = np.abs(np.diff(good, 2))
+    common = max(1.4826 * float(np.median(curve)) / math.sqrt(6), LEAST_SHAKE_M_S2[0] / 2)
+    if _white_std(good) < FAR_LOUDER * common:
+        return blocks
+    quiet = np.abs(blocks - float(np.median(good))) < FAR_LOUDER * common
+    return np.where(quiet, blocks, np.nan)
 
 
 def _colour(blocks: Array, *, span: int = 6) -> float:
@@ -172,6 +193,7 @@ def measure_shake(
 
     time, rolling = over(roll_start_s + 0.5, max(two_metres_s - 3.0, roll_start_s + 1.0))
     _, flying = over(two_metres_s, two_metres_s + 3.0)
+    rolling = _without_hops(rolling)
     colour = _colour(rolling)
     white = [_white_std(rolling), _white_std(flying)]
     known = [w for w in white if math.isfinite(w)]

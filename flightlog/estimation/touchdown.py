@@ -71,6 +71,9 @@ REBOUND_M = (0.15, 0.1)
 """Height of a rebound at the most: the first, and the second times the square of the sink rate.
 [m], [m/(m/s)²]"""
 
+LOW_M, HOP_M = 0.01, 0.02
+"""Height above which the wheels are clear of the ground, and least top of what is a hop. [m]"""
+
 SURELY_DOWN_S = 3.5
 """So long after the coarse touchdown no wheel leaves the ground for long. [s]"""
 
@@ -169,6 +172,7 @@ def _inertial(
         settled,
         inertial=True,
         zero_m_s2=float(np.interp(touch, track.time_s, track.zero)),
+        faint=_faint(track, touch, hops),
     )
 
 
@@ -337,16 +341,32 @@ def _first_contact(
 
 def _hops(track: _Track, touch_s: float) -> list[Hop]:
     """Stretches after the first contact in which the wheels were clear of the ground."""
+    return [
+        hop
+        for hop in _above(track, touch_s, LOW_M)
+        if hop.end_s - hop.start_s > 0.04 and hop.top_m > HOP_M
+    ]
+
+
+def _faint(track: _Track, touch_s: float, hops: list[Hop]) -> tuple[Hop, ...]:
+    """Stretches above the ground that are no `hops`: beside them nothing is told from noise."""
+    return tuple(
+        one
+        for one in _above(track, touch_s, 0.0)
+        if not any(one.start_s < hop.end_s and hop.start_s < one.end_s for hop in hops)
+    )
+
+
+def _above(track: _Track, touch_s: float, level_m: float) -> list[Hop]:
+    """Stretches after the first contact above a height."""
     after = track.time_s > touch_s + STEP_S
-    over = after & (track.height > 0.01)
+    over = after & (track.height > level_m)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], over, [False]]).astype(np.int8)))
     hops = []
     for i, j in zip(edges[::2], edges[1::2], strict=True):
         top = i + int(np.argmax(track.height[i:j]))
         end = float(track.time_s[min(j, len(track.time_s) - 1)])
-        hop = Hop(
-            float(track.time_s[i]), end, float(track.height[top]), float(track.height_std[top])
+        hops.append(
+            Hop(float(track.time_s[i]), end, float(track.height[top]), float(track.height_std[top]))
         )
-        if hop.end_s - hop.start_s > 0.04 and hop.top_m > 0.02:
-            hops.append(hop)
     return hops

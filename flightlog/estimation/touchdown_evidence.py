@@ -75,6 +75,8 @@ class Touchdown:
         Whether an accelerometer took part.
     zero_m_s2 : float
         Zero of the upward acceleration at the touchdown. [m/s²]
+    faint : tuple of Hop
+        Stretches above the ground that may be noise of the height, or hops that it hides.
     """
 
     time_s: float
@@ -85,6 +87,7 @@ class Touchdown:
     settled_s: float
     inertial: bool
     zero_m_s2: float = 0.0
+    faint: tuple[Hop, ...] = ()
 
     @property
     def mean_m_s(self) -> float:

@@ -18,6 +18,7 @@ from .truth import Motion
 
 GATE_ALONG = 150.0  # m along the runway from the start line
 GATE_HALF_WIDTH = 45.0  # m to each side of the runway's line
+BOUNCE = (0.08, 0.05)  # s, m: a hop of the landing that is longer and higher is a bounce
 
 
 def describe_flights(flown: Flown, place: Place, boot: float) -> dict[str, Any]:
@@ -120,6 +121,7 @@ def _landing(
         if airborne[a] and (b - a) * STEP >= truth.BRIEF
     ]  # fmt: skip
     final = touch + (hops[-1][1] if hops else 0)
+    tops = [float(m.wheel_height[touch + a : touch + b].max()) for a, b in hops]
     before = slice(touch - round(0.1 / STEP), touch)
     ne = place.north_east(m.s[touch], m.c[touch])
     return {
@@ -130,7 +132,13 @@ def _landing(
         "touch_pos_ne_m": [float(ne[0]), float(ne[1])],
         "touch_groundspeed": float(m.speed[touch]),
         "sink_rate_mps": -float(flown["vh"][before].mean()),
-        "bounces": len(hops),
+        "hops": len(hops),
+        "hop_lengths_s": [(b - a) * STEP for a, b in hops],
+        "hop_heights_m": tops,
+        "bounces": sum(
+            (b - a) * STEP > BOUNCE[0] and top > BOUNCE[1]
+            for (a, b), top in zip(hops, tops, strict=True)
+        ),
     }
 
 

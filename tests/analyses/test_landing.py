@@ -11,11 +11,13 @@ import pandas as pd
 import pytest
 
 import flightlog
+from flightlog.analyses import landing
 from flightlog.analyses.landing import answer, measure_landing
 from flightlog.analyses.landing_faults import hard_landing
 from flightlog.analyses.phases import Sortie, find_sorties
 from flightlog.analyses.takeoff import Takeoff
 from flightlog.estimation.path import estimate_path
+from flightlog.estimation.touchdown_evidence import Hop, Touchdown
 from flightlog.figures import Answer
 from flightlog.inputs import Aircraft, Gear, Inputs, Mass
 from flightlog.recording import Receipt, Recording
@@ -88,6 +90,36 @@ def test_a_sound_landing_has_all_figures_and_no_finding():
     assert value(given, "bounces") < 0.5
     assert given.findings == ()
     assert set(given.withheld) == {"landing.gear_energy"}
+
+
+@pytest.mark.parametrize(
+    ("top", "std", "length", "interval"),
+    [
+        (0.012, 0.035, 0.2, (0, 1)),  # what the noise of the height may hide is not excluded
+        (0.005, 0.007, 0.2, (0, 0)),
+        (0.012, 0.035, 0.06, (0, 0)),  # too short for 5 cm
+    ],
+)
+def test_a_bounce_is_excluded_only_as_far_as_the_height_is_known(top, std, length, interval):
+    low = Hop(TOUCH_S + 0.1, TOUCH_S + 0.1 + length, top, std)
+    one = np.ones(1)
+    touch = Touchdown(TOUCH_S, 0.01, one, one, (), TOUCH_S + 1, inertial=True, faint=(low, low))
+    found = landing._bounces(touch, "")
+
+    assert not isinstance(found, str)
+    assert found[0].value == 0
+    assert found[0].interval() == interval
+
+
+def test_a_bounce_that_was_seen_is_counted():
+    high = Hop(TOUCH_S + 0.1, TOUCH_S + 0.6, 0.2, 0.02)
+    one = np.ones(1)
+    touch = Touchdown(TOUCH_S, 0.01, one, one, (high,), TOUCH_S + 1, inertial=True)
+    found = landing._bounces(touch, "")
+
+    assert not isinstance(found, str)
+    assert (found[0].value, found[0].std) == (1, 0)
+    assert "tops 20 cm" in found[1]
 
 
 def test_the_peak_load_factor_is_that_of_the_impact():

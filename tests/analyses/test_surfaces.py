@@ -175,15 +175,15 @@ def test_a_flight_in_a_bank_has_no_trim():
 
 
 @cache
-def pitched(width: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def pitched(width: float, late_s: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Times, what the servo was told [deg], and the pitch rate [deg/s] that it brings."""
     rng = np.random.default_rng(4)
     step = 0.005
     t = np.arange(10.0, 205.0, step)
     hand = np.interp(t, np.arange(10.0, 206.0, 0.4), rng.normal(0, 2.0, 490))
     surface, rate, seen = 0.0, 0.0, np.zeros(t.size)
-    late = round(LATE_S / step)
-    for k, servo in enumerate(np.concatenate([np.full(late, hand[0]), hand[:-late]]).tolist()):
+    late = round(late_s / step)
+    for k, servo in enumerate(np.pad(hand, (late, 0), mode="edge")[: t.size].tolist()):
         surface = min(max(surface, servo - width / 2), servo + width / 2)
         rate += (-DAMPING * rate - STRENGTH * surface) * step
         seen[k] = rate
@@ -196,14 +196,18 @@ def answering(
     width: float = 0.0,
     imu_hz: float = 200.0,
     outputs_hz: float = 25.0,
+    late_s: float = LATE_S,
+    stamped_s: float = 0.0,
 ) -> Answer:
     """What is told of a pitch rate that a deflection brings, with noise of the sensor."""
-    t, hand, seen = pitched(width)
+    t, hand, seen = pitched(width, late_s)
     every = round(200.0 / imu_hz)
     when = np.arange(10.0, 205.0, 1 / outputs_hz)
     pulse = 1500.0 - 20.0 * np.interp(when, t, hand)
     return told(
-        known, outputs=outputs(pulse, t=when), imu=imu(t[::every], np.radians(seen[::every]))
+        known,
+        outputs=outputs(pulse, t=when + stamped_s),
+        imu=imu(t[::every], np.radians(seen[::every])),
     )
 
 
@@ -217,6 +221,29 @@ def test_lag_and_gain_of_a_sound_surface_and_no_play():
     assert value(answer, "gain") == pytest.approx(gain, rel=0.05)
     assert play.interval()[1] < 0.6
     assert codes(answer) == []
+
+
+@pytest.mark.parametrize("outputs_hz", [50.0, 25.0, 10.0])
+@pytest.mark.parametrize("late_s", [0.0, 0.03, 0.06])
+def test_a_lag_is_never_below_zero_and_its_interval_holds_the_truth(late_s, outputs_hz):
+    answer = answering(aircraft(linkages={}), late_s=late_s, outputs_hz=outputs_hz)
+    lag = answer.figures["surface.elevator.lag"].quantity
+    low, high = lag.interval()
+
+    assert lag.value >= 0
+    assert 0 <= low <= late_s <= high
+    # Nothing is gained by hiding: the upper end says how late it may be.
+    assert 0 < high < late_s + 0.1
+
+
+def test_an_answer_before_the_command_is_one_of_two_clocks():
+    # Stamped 0.04 s late, a surface that answers at once seems to answer before.
+    answer = answering(late_s=0.0, stamped_s=0.04)
+
+    for figure in ("lag", "play"):
+        assert "before it is told to" in answer.withheld[f"surface.elevator.{figure}"]
+    assert "surface.elevator.gain" in answer.figures
+    assert "surface-play" not in codes(answer)
 
 
 def test_play_beyond_the_limit_is_told_and_the_aircraft_file_has_its_own_limit():

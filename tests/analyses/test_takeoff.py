@@ -13,8 +13,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
+from flightlog.analyses import takeoff as analysis
 from flightlog.analyses.phases import Sortie
 from flightlog.analyses.takeoff import Takeoff, measure_takeoff, refined
+from flightlog.estimation.liftoff import LiftoffPosterior
 from flightlog.inputs import Inputs, Runway, Site
 from flightlog.recording import Receipt, Recording
 from sample_flights.generator.takeoffs import Tables, Truth, simulate_takeoffs
@@ -359,3 +361,22 @@ def test_a_window_anywhere_never_raises(good, start, length, liftoff, near):
 def test_an_empty_recording_is_withheld():
     takeoff = measure_takeoff(recording_of({}), plain_sortie(), Inputs())
     assert set(takeoff.answer.withheld) == FIGURES
+
+
+@pytest.mark.parametrize(
+    ("probability", "seen", "value", "interval"),
+    [
+        (0.0, 0, 0, (0, 2)),  # most skips lift the wheels by less than shows
+        (1.0, 1, 1, (1, 2)),
+        (1.0, 2, 1, (1, 3)),  # the second push may be the gear that swings
+        (0.9, 1, 1, (0, 2)),
+    ],
+)
+def test_skips_are_as_many_as_they_may_be(probability, seen, value, interval):
+    grid = np.ones(3) / 3
+    posterior = LiftoffPosterior(np.arange(3.0), grid, grid, probability, seen, 0.1, 0.1)
+    skips = analysis._skips(posterior)
+
+    assert not isinstance(skips, str)
+    assert skips.value == value
+    assert skips.interval() == interval

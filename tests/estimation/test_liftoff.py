@@ -7,6 +7,7 @@ import pytest
 from scipy.stats import binom
 
 from flightlog.estimation.liftoff import LiftoffPosterior
+from flightlog.estimation.liftoff_evidence import _without_hops
 
 from .made_liftoffs import Hop, Made, made
 
@@ -103,6 +104,21 @@ def test_a_hop_is_told_from_a_clean_lift_off():
         assert skipped.resolves_skips
         assert skipped.skip_probability > 0.8
         assert skipped.skips >= 1
+
+
+def test_a_quiet_roll_is_not_taken_for_flight_because_of_its_hop():
+    # The hop is a thousand times as loud as the roll. Counted into the noise of the roll, it made
+    # each quiet stretch of it more like flight than like rolling.
+    t = np.arange(0.0, 4.0, BLOCK_S)
+    roll = 0.36 + 0.001 * np.sin(40 * t)
+    hop = np.where((t > 3.0) & (t < 3.5), -2.0, 0.0) + np.where((t > 3.5) & (t < 3.7), 4.0, 0.0)
+    kept = _without_hops(roll + hop)
+
+    assert np.isnan(kept[(t > 3.01) & (t < 3.69)]).all()
+    assert np.isfinite(kept[t < 3.0]).all()
+    # A strip that is rough throughout keeps all of its bumps.
+    rough = np.random.default_rng(2).standard_t(4, t.size)
+    assert np.isfinite(_without_hops(rough)).all()
 
 
 def test_first_clear_is_before_the_hop_and_last_contact_after_it():
