@@ -235,6 +235,12 @@ def write_new(to: Path, page: str | bytes) -> None:
     try:
         with to.open("xb") as file:
             file.write(data)
+    except FileNotFoundError as error:
+        raise OutputError(
+            f"can't be written: there is no folder {to.parent}",
+            where=str(to),
+            fix="Make the folder first, or name a file in one that is there.",
+        ) from error
     except OSError as error:
         raise OutputError(
             f"can't be written ({error.strerror})", where=str(to), fix="Name a new file."

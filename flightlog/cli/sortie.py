@@ -51,12 +51,13 @@ def list_sorties(
     Example: flightlog sortie list --aircraft pannier
     """
     from flightlog.operations.sorties import sorties
+    from flightlog.operations.usage import timed_first
     from flightlog.reports.flights import flight_json, list_lines
 
     with desk_of(team, read_only=True) as desk:
         if aircraft is not None:
             desk.version("aircraft", aircraft)
-        flights = sorties(desk, aircraft)
+        flights = timed_first(sorties(desk, aircraft))
         console = out()
         if as_json:
             listed = [flight_json(desk, flight) for flight in flights]

@@ -150,7 +150,9 @@ def _table(
     if parquet is not None:
         write_new(parquet, parquet_bytes(of))
     if csv is None and parquet is None:
-        out().lines(season_table_lines(found, wanted, figures, width=out().width))
+        console = out()
+        sign = "±" if console.can("±") else "+-"
+        console.lines(season_table_lines(found, wanted, figures, width=console.width, sign=sign))
 
 
 def _baseline(desk: Desk, aircraft: str | None, as_json: bool) -> None:

@@ -126,10 +126,17 @@ def entry_line(
 ) -> str:
     """Give an entry in short, for lists: kind, who signed, and the beginning of what it says."""
     who = ", ".join(_who(signer.key, names, people) for signer in body.signers) or "device"
-    said = safe(" ".join(_texts_in(body.content))[:_MOST_IN_SHORT])
+    said = safe(_beginning(" ".join(_texts_in(body.content))))
     files = len(body.attachments)
     attached = f" (+{files} {'file' if files == 1 else 'files'})" if files else ""
     return f"{body.kind} by {who}{': ' if said else ''}{said}{attached}"
+
+
+def _beginning(text: str) -> str:
+    """Cut a text that is too long for a list, with no blank at the cut that would show itself."""
+    if len(text) <= _MOST_IN_SHORT:
+        return text
+    return text[: _MOST_IN_SHORT - 1].rstrip() + "…"
 
 
 def _texts_in(content: Mapping[str, Any]) -> Iterator[str]:

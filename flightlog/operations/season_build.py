@@ -19,7 +19,7 @@ from flightlog.logbook.entry import Attachment
 from flightlog.logbook.flying_kinds import FILE_VERSION
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import named
-from flightlog.operations.season_kept import META, SCHEMA, Tables
+from flightlog.operations.season_kept import META, SCHEMA, UNIT, Tables
 from flightlog.operations.season_table import (
     DENSITY,
     DENSITY_UNIT,
@@ -30,7 +30,7 @@ from flightlog.operations.season_table import (
     why_no_debrief,
 )
 from flightlog.operations.sorties import SortieRecord, debrief_in, debriefs_named, sorties
-from flightlog.operations.usage import AIRCRAFT, PACK
+from flightlog.operations.usage import AIRCRAFT, PACK, is_whole, timed_first
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -117,7 +117,7 @@ def build(desk: Desk, known: Known) -> Tables:
         What was read earlier; what was read of bytes holds for ever.
     """
     reader = _Reader(desk.book.attachments, known)
-    flights = [_flight(desk, flight, reader) for flight in sorties(desk)]
+    flights = [_flight(desk, flight, reader) for flight in timed_first(sorties(desk))]
     seen = {id_ for flight in flights for id_ in (*flight.figures, *flight.withheld)}
     ids = [id_ for id_ in (*FIGURES.ordered(_figures(seen)), DENSITY) if id_ in seen]
     told = {
@@ -176,13 +176,26 @@ def _wide(flights: Sequence[_Flight], ids: Iterable[str], told: Mapping[str, Any
         name: _column(kind, [row[place] for row in rows])
         for place, (name, kind) in enumerate(COLUMNS)
     }
+    units = {name: unit for name, unit in UNITS.items() if name in columns}
     for id_ in ids:
         found = [flight.figures.get(id_) for flight in flights]
         for ending in ("value", "low", "high"):
             values = [getattr(number, ending) if number is not None else None for number in found]
             name = id_ if ending == "value" else f"{id_}.{ending}"
             columns[name] = pa.array(values, pa.float64())
-    return _told(pa.table(columns), told)
+            units[name] = unit_of(id_)
+    return _told(_with_units(pa.table(columns), units), told)
+
+
+def _with_units(table: pa.Table, units: Mapping[str, str]) -> pa.Table:
+    """Let each column of numbers say its unit, under the key ``unit`` of its own metadata."""
+    import pyarrow as pa
+
+    fields = [
+        field.with_metadata({UNIT: units[field.name]}) if units.get(field.name) else field
+        for field in table.schema
+    ]
+    return pa.Table.from_arrays(table.columns, schema=pa.schema(fields))
 
 
 COLUMNS = (
@@ -200,11 +213,18 @@ COLUMNS = (
     ("analyses", "count"),
     ("flown_s", "number"),
     ("landings", "count"),
+    ("whole", "flag"),
     ("no_debrief", "text"),
     ("entry_sha256", "text"),
     ("debrief_sha256", "text"),
 )
-"""What stands before the figures of a flight; what nobody knows is missing."""
+"""What stands before the figures of a flight; what nobody knows is missing.
+
+Where ``whole`` is false the log does not hold the whole flight: ``flown_s`` and ``landings`` are
+what was flown at least.
+"""
+UNITS = {"flown_s": "s"}
+"""Units of these columns, where they have one."""
 
 
 def _column(kind: str, values: list[Any]) -> pa.Array:
@@ -214,7 +234,7 @@ def _column(kind: str, values: list[Any]) -> pa.Array:
         # As numbers: pyarrow takes times by a library that is slow to load.
         counts = [(at - _EPOCH) // _TICK if at is not None else None for at in values]
         return pa.array(counts, pa.timestamp("us", tz="UTC"))
-    types = {"text": pa.string(), "count": pa.int64(), "number": pa.float64()}
+    types = {"text": pa.string(), "count": pa.int64(), "number": pa.float64(), "flag": pa.bool_()}
     try:
         return pa.array(values, types[kind])
     except UnicodeEncodeError:  # half a character, as a JSON text may hold, is none in a file
@@ -230,7 +250,7 @@ def _about(flight: _Flight) -> tuple[object, ...]:
         named(record.entry),
         record.aircraft or None,
         record.pack or None,
-        record.start or record.liftoff,
+        _start(record),
         (str(release.body.content.get("configuration") or "") if release else "") or None,
         released_word(record),
         named(release) if release is not None else None,
@@ -241,10 +261,15 @@ def _about(flight: _Flight) -> tuple[object, ...]:
         said.get("analyses"),
         record.flown_s if record.flown_s > 0 else None,
         record.landings,
+        is_whole(record),
         flight.no_debrief or None,
         record.entry.hash,
         flight.debrief_sha256 or None,
     )
+
+
+def _start(record: SortieRecord) -> datetime | None:
+    return record.start or record.liftoff
 
 
 def _long(flights: Iterable[_Flight], told: Mapping[str, Any]) -> pa.Table:
@@ -259,6 +284,10 @@ def _long(flights: Iterable[_Flight], told: Mapping[str, Any]) -> pa.Table:
 
 LONG = (
     ("sortie", "text"),
+    ("aircraft", "text"),
+    ("pack", "text"),
+    ("start_utc", "time"),
+    ("whole", "flag"),
     ("figure", "text"),
     ("unit", "text"),
     ("value", "number"),
@@ -267,17 +296,22 @@ LONG = (
     ("withheld", "text"),
     ("entry_sha256", "text"),
 )
-"""A figure of a flight, or why it has none."""
+"""A figure of a flight, or why it has none. All but the figure stands in `COLUMNS` too."""
 
 
 def _each(flight: _Flight) -> Iterable[tuple[object, ...]]:
-    name, digest = named(flight.record.entry), flight.record.entry.hash
+    record = flight.record
+    digest = record.entry.hash
+    of = (
+        *(named(record.entry), record.aircraft or None, record.pack or None),
+        *(_start(record), is_whole(record)),
+    )
     for id_, one in flight.figures.items():
-        yield name, id_, unit_of(id_), one.value, one.low, one.high, None, digest
+        yield *of, id_, unit_of(id_), one.value, one.low, one.high, None, digest
     for id_, why in flight.withheld.items():
         if id_ not in flight.figures:
             unit = unit_of(id_) if id_ == DENSITY or id_ in FIGURES else ""
-            yield name, id_, unit, None, None, None, why, digest
+            yield *of, id_, unit, None, None, None, why, digest
 
 
 def _told(table: pa.Table, told: Mapping[str, Any]) -> pa.Table:

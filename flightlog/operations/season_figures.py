@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from flightlog.errors import NotWritableError, UsageError
+from flightlog.errors import NotWritableError, TeamFolderError, UsageError
 from flightlog.operations.season_kept import (
     FIGURES_FILE,
     FLIGHTS,
@@ -21,7 +21,7 @@ from flightlog.operations.season_kept import (
     keep,
     read_kept,
 )
-from flightlog.team.folder import TeamFolder
+from flightlog.team.folder import ENVIRONMENT, TEAM_FILE, TeamFolder
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -131,7 +131,9 @@ def chosen(
     there = [one["figure"] for one in tables.told["figures"]]
     for figure in figures:
         if figure not in there:
-            raise _unknown("no flight of the record has, or lacks, this figure", figure, there)
+            found = "no flight of the record has, or lacks, this figure"
+            of_it = [id_ for id_ in there if id_.split(".")[0] == figure.split(".")[0]]
+            raise _unknown(found, figure, there, of_it or there)
     if not (aircraft or pack or figures):
         return tables
     wide = tables.flights
@@ -163,11 +165,13 @@ def _mask(values: list[bool]) -> pa.Array:
     return pa.array(values, pa.bool_())
 
 
-def _unknown(found: str, id_: str, known: Sequence[str]) -> UsageError:
+def _unknown(found: str, id_: str, known: Sequence[str], listed: Sequence[str] = ()) -> UsageError:
+    """Say that nothing has such an id, and which is near, or else which there are."""
     from flightlog.team_files.reading import near_miss
 
-    listed = ", ".join(known[:12]) + (", …" if len(known) > 12 else "")
-    hint = near_miss(id_, tuple(known)) or (f"Known: {listed}." if known else "")
+    hint = near_miss(id_, tuple(known))
+    if not hint and known:
+        hint = f"Known: {', '.join(listed or known)}."
     return UsageError(found, where=id_[:60], fix=hint)
 
 
@@ -185,12 +189,15 @@ def season(team: str | Path | None = None) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        In the order in which they were flown. ``sortie``, ``aircraft``, ``pack``, ``start_utc``,
-        ``configuration``, ``released``, ``sha256`` of the log, ``analyses`` (their version) and so
-        on; then a column for each figure, such as ``takeoff.ground_roll``, with the ends of its
-        95 % interval in ``takeoff.ground_roll.low`` and ``.high``. Numbers as the debriefs have
-        them; what is withheld is missing, and `season_figures` says why. ``attrs`` holds ``units``
-        and ``labels`` of the figures, and ``checked``, which says what was checked in this run.
+        In the order in which they were flown; those of which nobody knows when come last, without
+        a ``start_utc``. ``sortie``, ``aircraft``, ``pack``, ``start_utc``, ``configuration``,
+        ``released``, ``sha256`` of the log, ``analyses`` (their version), ``flown_s`` (from
+        lift-off to touchdown) and so on. Where ``whole`` is False the log does not hold the whole
+        flight, and ``flown_s`` and ``landings`` are the least that was flown. Then a column for
+        each figure, such as ``takeoff.ground_roll``, with the ends of its 95 % interval in
+        ``takeoff.ground_roll.low`` and ``.high``. Numbers as the debriefs have them; what is
+        withheld is missing, and `season_figures` says why. ``attrs`` holds ``units`` and ``labels``
+        of the figures, and ``checked``, which says what was checked in this run.
 
     Raises
     ------
@@ -214,8 +221,9 @@ def season_figures(team: str | Path | None = None) -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        ``sortie``, ``figure``, ``unit``, ``value``, ``low``, ``high``, ``withheld`` (why there is
-        no number, and what would unlock it) and ``entry_sha256``, by which it goes with `season`.
+        ``sortie``, ``aircraft``, ``pack``, ``start_utc`` and ``whole`` as in `season`, and in its
+        order; ``figure``, ``unit``, ``value``, ``low``, ``high``, ``withheld`` (why there is no
+        number, and what would unlock it) and ``entry_sha256``, by which it goes with `season`.
 
     Raises
     ------
@@ -239,7 +247,8 @@ def season_files(team: str | Path | None = None) -> tuple[Path, Path]:
     Returns
     -------
     flights, figures : Path
-        As `season` and `season_figures` give them.
+        As `season` and `season_figures` give them. Each column of numbers has its unit in its own
+        metadata, under ``unit``.
 
     Raises
     ------
@@ -250,18 +259,30 @@ def season_files(team: str | Path | None = None) -> tuple[Path, Path]:
     LogbookError
         If the record is damaged.
     """
-    folder = TeamFolder.find(Path(team) if team is not None else None)
+    folder = _folder(team)
     if not season_tables(folder).kept:
         raise NotWritableError(
             "the tables can't be kept here",
             where=str(folder_of(folder)),
-            fix="Take flightlog.season(), or 'flightlog trends --table --parquet FILE'.",
+            fix="Take flightlog.season() and flightlog.season_figures(), which need no file.",
         )
     return folder_of(folder) / FLIGHTS, folder_of(folder) / FIGURES_FILE
 
 
 def _found(team: str | Path | None) -> SeasonTables:
-    return season_tables(TeamFolder.find(Path(team) if team is not None else None))
+    return season_tables(_folder(team))
+
+
+def _folder(team: str | Path | None) -> TeamFolder:
+    """Find the folder; where there is none, say what helps one who writes Python."""
+    try:
+        return TeamFolder.find(Path(team) if team is not None else None)
+    except TeamFolderError as error:
+        fix = (
+            f"Name a folder that holds {TEAM_FILE}, like season('flightlog-demo/team'), or set "
+            f"{ENVIRONMENT} to it."
+        )
+        raise TeamFolderError(error.found, where=error.where, fix=fix) from None
 
 
 def _frame(table: pa.Table, found: SeasonTables) -> pd.DataFrame:

@@ -22,6 +22,7 @@ from flightlog.operations.flight_case import Contradiction
 from flightlog.operations.pairing import NOT_CLEAR
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord, debrief_of, sorties
+from flightlog.operations.usage import is_whole, timed_first
 from flightlog.operations.weather import air_density
 
 DENSITY = "air.density"
@@ -145,7 +146,8 @@ class Wanted:
 class Sums:
     """What flights come to: how many, hours in the air, landings, and with contradictions.
 
-    ``untimed`` of them have no flight time, so that the hours are at least so many;
+    ``untimed`` of them have no flight time, and the logs of ``cut`` others do not hold all of
+    them, so that the hours are at least so many;
     ``contradicting`` of them hold ``contradictions`` in all.
     """
 
@@ -153,6 +155,7 @@ class Sums:
     hours: float
     landings: int
     untimed: int
+    cut: int
     contradictions: int
     contradicting: int
     without_release: int
@@ -160,6 +163,8 @@ class Sums:
 
 def season_rows(desk: Desk) -> tuple[SeasonRow, ...]:
     """Give all flights of the record in the order in which they were flown.
+
+    Those of which nobody knows when they were flown come last.
 
     Parameters
     ----------
@@ -171,7 +176,7 @@ def season_rows(desk: Desk) -> tuple[SeasonRow, ...]:
     if known is None and desk.lasting.get("season-tips") == tips:
         known = desk.lasting["season-rows"]
     if known is None:
-        known = tuple(_row(desk, flight) for flight in sorties(desk))
+        known = tuple(_row(desk, flight) for flight in timed_first(sorties(desk)))
         if not any(row.no_debrief and row.record.recording for row in known):
             # Else a file that is missing may come, without any entry.
             desk.lasting["season-tips"], desk.lasting["season-rows"] = tips, known
@@ -202,6 +207,7 @@ def sums_of(rows: Iterable[SeasonRow]) -> Sums:
         hours=sum(row.record.flown_s for row in listed) / 3600.0,
         landings=sum(row.record.landings for row in listed),
         untimed=sum(row.record.flown_s <= 0 for row in listed),
+        cut=sum(row.record.flown_s > 0 and not is_whole(row.record) for row in listed),
         contradictions=sum(len(row.contradictions) for row in listed),
         contradicting=sum(bool(row.contradictions) for row in listed),
         without_release=sum(row.released == WITHOUT for row in listed),

@@ -32,7 +32,7 @@ from flightlog.operations.events import EVENTS, EventKind
 from flightlog.operations.plan import Condition, Plan
 from flightlog.operations.positions import named, newest
 from flightlog.operations.usage import fitted
-from flightlog.team.files import Version
+from flightlog.team.files import FOLDERS, Version
 from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK, THINGS, Ledger, subject
 from flightlog.team_files.reading import near_miss
 
@@ -356,14 +356,20 @@ def to_clear(desk: Desk, stopped: Entry) -> str:
             f"reopened_by and enter it with 'flightlog team enter'. {first}"
         )
     if list_id and desk.versions.in_force("checklist", list_id) is None:
-        first = (
-            f"This record has no list {list_id}: copy checklists/{list_id}.toml of the program "
-            f"into the team folder and enter it with 'flightlog team enter'. {first}"
-        )
+        first = f"This record has no list {list_id}: {_to_enter(desk, list_id)} {first}"
     return (
         f"{first} inspector and another person return it: 'flightlog service return "
         f"{named(stopped)} --by INSPECTOR --by OTHER --text WHY'."
     )
+
+
+def _to_enter(desk: Desk, list_id: str) -> str:
+    """Say how a list comes into the record; 'team new' has put the program's into the folder."""
+    place = f"{FOLDERS['checklist']}/{list_id}.toml"
+    enter = f"'flightlog team enter {place} --by WHO --by WHO'"
+    if (desk.folder.path / place).is_file():
+        return f"{place} lies in the team folder and is not entered yet: {enter}."
+    return f"copy checklists/{list_id}.toml of the program to {place} of the team folder; {enter}."
 
 
 def _is_of_other_events(desk: Desk, list_id: str, stopped: Entry) -> bool:

@@ -32,6 +32,7 @@ from flightlog.operations.sorties import (
     recording_debrief,
     sorties,
 )
+from flightlog.operations.usage import NOT_WHOLE
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,9 +274,7 @@ def _content(
         if at is not None:
             content[key] = write_utc(at)
     if leg.liftoff_s is None or leg.touchdown_s is None:
-        content["text"] = (
-            "The log does not hold the whole flight: it was in the air for at least so long."
-        )
+        content["text"] = NOT_WHOLE
     return content
 
 

@@ -43,6 +43,8 @@ LARGEST_KEPT = 1_000_000
 """A debrief that is larger is read again each time [bytes]; that of a flight has some 50 000."""
 SHARED = 0.5
 """Two sorties of an aircraft that share this much of the shorter one are one flight."""
+AS_LONG = 0.95
+"""A log with this much of the longest one's time holds as much of a flight."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ class SortieRecord:
     ----------
     entry : Entry
         By which it is known: of a log where there is one, of several the first that tells of the
-        whole flight, else the first that tells times.
+        whole flight, else the one that tells of most of it.
     recording : Entry or None
         Its log; None when it was entered by hand alone.
     aircraft, pack : str
@@ -338,9 +340,7 @@ def _pairs(groups: Iterable[_Group]) -> Iterator[tuple[float, _Part, _Part]]:
 
 
 def _flight(ledger: Ledger, group: _Group, recordings: dict[str, Entry]) -> SortieRecord:
-    parts = sorted(
-        group.parts, key=lambda p: (not p.by_log, p.span is None, not p.is_whole, p.place)
-    )
+    parts = _best_first(group)
     main = parts[0]
     hands = [p.entry for p in parts if not p.by_log]
     release, paired = _released(ledger, group, parts)
@@ -368,6 +368,23 @@ def _flight(ledger: Ledger, group: _Group, recordings: dict[str, Entry]) -> Sort
         measurements=tuple(m for p in parts for m in ledger.naming(p.entry, CITES, MEASUREMENT)),
         by_hand=hands[0] if main.by_log and hands else None,
         others=tuple(p.entry for p in parts[1:]),
+    )
+
+
+def _best_first(group: _Group) -> list[_Part]:
+    """Sort what is there of one flight: logs, of these whole ones, of cut ones the longest.
+
+    Logs that hold as much of it stay in the order in which they were entered, so that one of a
+    coarse rate does not stand for a fine one because it saw a tenth of a second more.
+    """
+    longest = max((p.flown_s for p in group.parts if p.by_log), default=0.0)
+
+    def is_short(part: _Part) -> bool:
+        return not part.is_whole and part.flown_s < AS_LONG * longest
+
+    return sorted(
+        group.parts,
+        key=lambda p: (not p.by_log, p.span is None, not p.is_whole, is_short(p), p.place),
     )
 
 

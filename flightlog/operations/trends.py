@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 from typing import cast
 
 from flightlog.errors import NotEnoughDataError, UsageError
+from flightlog.figures import FIGURES, FREE_NAME
 from flightlog.operations.desk import Desk
+from flightlog.operations.sorties import sorties
 from flightlog.operations.trends_limits import edges_of
 from flightlog.operations.trends_series import Line, Part, accumulated, lines_of
 from flightlog.operations.trends_watched import SINK, WATCHED, Kind, watched_kind
@@ -86,11 +88,14 @@ class TrendsAnswer:
         How many were looked at, and share the level.
     flights : int
         How many flights the record has of what was asked for.
+    in_record : int
+        How many it has of whatever.
     """
 
     courses: tuple[Course, ...]
     series: int
     flights: int
+    in_record: int
 
     @property
     def named(self) -> tuple[Course, ...]:
@@ -133,7 +138,7 @@ def trends_answer(desk: Desk, aircraft: str = "", pack: str = "", figure: str = 
     ]
     named = sorted(wanted, key=lambda course: _rank(course.judged.word))
     flights = max((course.line.now.last for course in wanted), default=0)
-    return TrendsAnswer(tuple(named), len(every), flights)
+    return TrendsAnswer(tuple(named), len(every), flights, len(sorties(desk)))
 
 
 def _rank(word: str) -> int:
@@ -143,8 +148,21 @@ def _rank(word: str) -> int:
 
 def _check_figure(figure: str) -> None:
     if watched_kind(figure) is None:
-        hint = near_miss(figure, tuple(WATCHED)) or f"Watched: {', '.join(WATCHED)}."
-        raise UsageError("is no figure that is watched", where=figure[:60], fix=hint)
+        raise UsageError(
+            "is none of the figures that are watched, which are fewer than those of the table",
+            where=figure[:60],
+            fix=" ".join(_watched_instead(figure)),
+        )
+
+
+def _watched_instead(figure: str) -> Iterable[str]:
+    if figure in FIGURES:
+        yield f"'flightlog trends --table --figure {figure}' gives it flight by flight."
+    else:
+        yield "'flightlog trends --table' has the others, flight by flight."
+        if near := near_miss(figure, (*WATCHED, *FIGURES)):
+            yield near
+    yield f"Watched are {', '.join(WATCHED)}; {FREE_NAME} is that of the surface, like elevator."
 
 
 def all_courses(desk: Desk) -> tuple[Course, ...]:

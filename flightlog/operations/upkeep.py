@@ -300,7 +300,7 @@ def _since(desk: Desk, what: _What, task: Task, last: Entry, waiting: Sequence[E
     ledger = desk.ledger
     since = usage_since(desk, what.thing, what.id, last)
     days = max(0.0, (ledger.now - ledger.when(last)).total_seconds() / SECONDS_PER_DAY)
-    used = Usage(since.hours, since.landings, since.cycles, days, since.sorties, since.untimed)
+    used = replace(since, days=days)
     why = _event(desk, what.thing, what.id, task, last)
     waits = [entry for entry in waiting if not ledger.has_seen(last, entry)]
     return _judged(what, used, why, last=last, waits_for=_latest(waits))

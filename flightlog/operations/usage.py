@@ -21,11 +21,13 @@ from flightlog.logbook.entry import Entry
 from flightlog.logbook.flying_kinds import FITTING
 from flightlog.operations.desk import Desk
 from flightlog.operations.positions import named
-from flightlog.operations.sorties import SortieRecord, sorties
+from flightlog.operations.sorties import BY_LOG, SortieRecord, sorties
 from flightlog.team.ledger import AIRCRAFT, COMPONENT, PACK, Ledger
 
 SECONDS_PER_HOUR = 3600.0
 SECONDS_PER_DAY = 86_400.0
+NOT_WHOLE = "The log does not hold the whole flight: it was in the air for at least so long."
+"""Text of the entry of such a flight."""
 FITTED, REMOVED = "fitted", "removed"
 
 
@@ -36,7 +38,7 @@ class Usage:
     Attributes
     ----------
     hours : float
-        Lift-off to touchdown [h]; at least so many, where ``untimed`` names flights.
+        Lift-off to touchdown [h]; at least so many, where ``untimed`` or ``cut`` name flights.
     landings, cycles : int
         Cycles are sorties.
     days : float or None
@@ -45,6 +47,8 @@ class Usage:
         The flights of the record; what was before it has none.
     untimed : tuple of SortieRecord
         Those of them whose flight time nobody knows.
+    cut : tuple of SortieRecord
+        Those whose log does not hold the whole flight: what they add to the hours is the least.
     """
 
     hours: float
@@ -53,6 +57,12 @@ class Usage:
     days: float | None
     sorties: tuple[SortieRecord, ...] = ()
     untimed: tuple[SortieRecord, ...] = ()
+    cut: tuple[SortieRecord, ...] = ()
+
+    @property
+    def is_least(self) -> bool:
+        """Whether it was flown for longer than the hours say."""
+        return bool(self.untimed or self.cut)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +172,7 @@ def usage_of(desk: Desk, thing: str, id_: str) -> Usage:
         _days(file.since, desk.ledger.now),
         used.sorties,
         used.untimed,
+        used.cut,
     )
 
 
@@ -202,6 +213,32 @@ def flown_s(flight: SortieRecord) -> float | None:
     return flight.flown_s or max(map(float, said)) if said else None
 
 
+def is_whole(flight: SortieRecord) -> bool:
+    """Whether what is known of a flight goes from lift-off to touchdown.
+
+    Of a log that begins or ends in the air it does not: then the flown time is the least that was
+    flown, and so is the count of landings. What a person entered is taken to be the whole flight,
+    and of several logs one is enough.
+    """
+    told = [e.body.content for e in flight.entries]
+    logs = [said for said in told if said["source"] == BY_LOG]
+    if not logs or (flight.flown_s <= 0 and len(logs) < len(told)):  # then a person's time counts
+        return True
+    # Where nobody knows what time it was, the text alone tells.
+    return any(
+        said.get("text") != NOT_WHOLE and ("liftoff" in said) == ("touchdown" in said)
+        for said in logs
+    )
+
+
+def timed_first(flights: Iterable[SortieRecord]) -> tuple[SortieRecord, ...]:
+    """Put flights of which nobody knows when they were flown behind all others.
+
+    When they were entered says nothing of when they were flown. Else the order stays.
+    """
+    return tuple(sorted(flights, key=lambda f: f.start is None and f.liftoff is None))
+
+
 def _sum(flown: Iterable[SortieRecord]) -> Usage:
     listed = tuple(flown)
     times = [flown_s(f) for f in listed]
@@ -212,6 +249,9 @@ def _sum(flown: Iterable[SortieRecord]) -> Usage:
         days=None,
         sorties=listed,
         untimed=tuple(f for f, t in zip(listed, times, strict=True) if t is None),
+        cut=tuple(
+            f for f, t in zip(listed, times, strict=True) if t is not None and not is_whole(f)
+        ),
     )
 
 
@@ -329,7 +369,9 @@ __all__ = [
     "fitted",
     "flights_of",
     "flown_s",
+    "is_whole",
     "stays_of",
+    "timed_first",
     "usage_of",
     "usage_since",
     "was_fitted",

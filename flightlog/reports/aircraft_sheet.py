@@ -101,7 +101,7 @@ def _bands(desk: Desk, aircraft: str, fitness: FitnessState) -> Iterator[Band]:
 
 def _used(desk: Desk, aircraft: str) -> Facts:
     used = usage_of(desk, AIRCRAFT, aircraft)
-    least = "at least " if used.untimed else ""
+    least = "at least " if used.is_least else ""
     version = desk.version(AIRCRAFT, aircraft)
     baseline = desk.ledger.last(BASELINE, aircraft=aircraft)
     setup = "none is in the record"
@@ -118,6 +118,8 @@ def _used(desk: Desk, aircraft: str) -> Facts:
     ]
     if used.untimed:
         rows.insert(1, ("no time known of", ", ".join(named(f.entry) for f in used.untimed)))
+    if used.cut:
+        rows.insert(1, ("log not of all of", ", ".join(named(f.entry) for f in used.cut)))
     return Facts("Use and configuration", tuple(rows))
 
 

@@ -19,6 +19,7 @@ from flightlog.operations.measurements import Beside, beside
 from flightlog.operations.pairing import NOT_CLEAR
 from flightlog.operations.positions import named
 from flightlog.operations.sorties import SortieRecord, debrief_of
+from flightlog.operations.usage import is_whole
 from flightlog.reports.cautions import RECORD
 from flightlog.reports.figure_groups import DECLARED, FLIGHT, OTHERS, WEAR, group_of
 from flightlog.reports.numbers import digits, with_unit
@@ -66,12 +67,16 @@ def flight_line(flight: SortieRecord, width: int = _WIDEST) -> list[str]:
         when,
         flight.aircraft or "aircraft not known",
         flight.pack or "pack not known",
-        f"{digits(flight.flown_s / 60, 1)} min",
+        f"{_least(flight)}{digits(flight.flown_s / 60, 1)} min",
         _count(flight.landings, "landing"),
         _released(flight),
         _source(flight),
     ]
     return _wrap("  ".join(parts), width, then=" " * 12)
+
+
+def _least(flight: SortieRecord) -> str:
+    return "" if is_whole(flight) else "≥ "
 
 
 def _released(flight: SortieRecord) -> str:
@@ -96,10 +101,20 @@ def list_lines(desk: Desk, flights: Sequence[SortieRecord], width: int = 80) -> 
         yield from contradiction_lines(_grave(contradictions(desk, flight)), width, _INDENT * 2)
     seconds = sum(flight.flown_s for flight in flights)
     landings = sum(flight.landings for flight in flights)
+    cut = sum(not is_whole(flight) for flight in flights)
+    least = "at least " if cut or any(flight.flown_s <= 0 for flight in flights) else ""
     yield (
-        f"{_count(len(flights), 'flight')}, {digits(seconds / 3600, 2)} h, "
+        f"{_count(len(flights), 'flight')}, {least}{digits(seconds / 3600, 2)} h, "
         f"{_count(landings, 'landing')}; times are UTC"
     )
+    if cut:
+        yield from _wrap(f"≥: at least so long, and landings at least so many; {_cut(cut)}", width)
+
+
+def _cut(count: int) -> str:
+    if count == 1:
+        return "the log of 1 flight does not hold all of it."
+    return f"the logs of {count} flights do not hold all of them."
 
 
 def _grave(found: Iterable[Contradiction]) -> list[Contradiction]:
@@ -196,7 +211,7 @@ def times_text(flight: SortieRecord) -> str:
         f"Start {_moment(flight.start)}",
         f"lift-off {_moment(flight.liftoff)}",
         f"touchdown {_moment(flight.touchdown)}",
-        f"{digits(flight.flown_s, 0)} s in the air",
+        f"{_least(flight)}{digits(flight.flown_s, 0)} s in the air",
         _count(flight.landings, "landing"),
     ]
     if flight.attempts:
@@ -366,6 +381,7 @@ def flight_json(desk: Desk, flight: SortieRecord, *, full: bool = False) -> dict
         "pack": flight.pack or None,
         **{key: utc and utc.strftime("%Y-%m-%dT%H:%M:%SZ") for key, utc in times.items()},
         "flown_s": flight.flown_s,
+        "whole": is_whole(flight),
         "landings": flight.landings,
         "attempts": flight.attempts,
         "release": named(flight.release) if flight.release is not None else None,

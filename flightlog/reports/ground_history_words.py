@@ -14,6 +14,7 @@ from flightlog.operations.positions import named
 from flightlog.prediction.trends import FEWEST
 from flightlog.reports.numbers import digits, span, with_unit
 from flightlog.reports.plain import plain
+from flightlog.uncertain import Uncertain
 
 SCHEMA = "flightlog.groundtest-history/1"
 NOTHING = (
@@ -48,11 +49,18 @@ def history_cells(one: GroundSeries) -> tuple[str, ...]:
     return (
         label_of(one),
         str(len(one.points)),
-        with_unit(digits(first.value, places), one.unit),
-        with_unit(digits(last.value, places), one.unit),
+        _sure(first, places, one.unit),
+        _sure(last, places, one.unit),
         change or "one test only",
         interval,
     )
+
+
+def _sure(figure: Uncertain, places: int, unit: str) -> str:
+    """Write a figure with its interval: "32.95 N (32.01 to 33.89)"; an exact one has none."""
+    interval = span(figure, places)
+    text = with_unit(digits(figure.value, places), unit)
+    return f"{text} ({interval})" if interval else text
 
 
 def _change(one: GroundSeries) -> tuple[str, str]:

@@ -175,12 +175,14 @@ def _in_force(desk: Desk, thing: str, id_: str) -> str:
 def used_text(thing: str, used: Usage) -> str:
     """Write what something was used: hours, landings, cycles or flights, days."""
     cycles = f"{used.cycles} cycles" if thing == PACK else f"{len(used.sorties)} flights here"
-    least = "at least " if used.untimed else ""
+    least = "at least " if used.is_least else ""
     said = [f"{least}{digits(used.hours, 2)} h", f"{used.landings} landings", cycles]
     if used.days is not None:
         said.append(f"{digits(used.days, 0)} days in use")
     if used.untimed:
         said.append(f"no flight time of {', '.join(named(f.entry) for f in used.untimed)}")
+    if used.cut:
+        said.append(f"the log is not of the whole flight of {_names(f.entry for f in used.cut)}")
     return ", ".join(said)
 
 

@@ -11,6 +11,9 @@ from flightlog.uncertain import Quantity
 _LARGEST = 1e9
 """From here on a number is written with an exponent, to keep its line short."""
 
+_NO_NOISE = 12
+"""Significant digits of a number that are no noise of computing."""
+
 _MORE_DECIMALS = 3
 """How many decimals may be added to keep a number on its own side of a bound."""
 
@@ -23,6 +26,24 @@ def digits(value: float, decimals: int) -> str:
         return f"{value:.3g}"
     text = f"{value:.{decimals}f}"
     return text.lstrip("-") if float(text) == 0 else text
+
+
+def wider_side(value: float, low: float, high: float, decimals: int) -> str:
+    """Write how far an interval reaches on its wider side, from a value as it is printed.
+
+    Rounded up, so that what is printed holds the interval, and is 0 for no uncertain number.
+    """
+    printed = float(f"{value:.{decimals}f}") if math.isfinite(value) else value
+    reach = max(printed - low, high - printed)
+    if not math.isfinite(reach) or abs(reach) >= _LARGEST:
+        return digits(reach, decimals)
+    steps = float(f"{reach * 10**decimals:.9g}")
+    return digits(math.ceil(steps) / 10**decimals, decimals)
+
+
+def without_noise(value: float) -> float:
+    """Give a number without the noise of computing, for files: 22.0 for 21.9999999999995."""
+    return float(f"{value:.{_NO_NOISE}g}")
 
 
 def digits_beside(value: float, bound: float, decimals: int) -> str:

@@ -74,7 +74,7 @@ def _thing(desk: Desk, thing: str, id_: str) -> Row:
         blank = len(THING_HEAD[thing]) - 2
         return (id_, *[""] * (blank - 1), f"its file can't be read: {error.found}", "")
     place = [_place(desk, id_)] if thing == COMPONENT else []
-    least = "at least " if used.untimed else ""
+    least = "at least " if used.is_least else ""
     return (
         id_,
         serial or "none told",

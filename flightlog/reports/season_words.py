@@ -210,7 +210,7 @@ def season_csv(rows: Iterable[SeasonRow]) -> str:
 
 def sums_tiles(sums: Sums, due: Sequence[Due]) -> tuple[tuple[str, str, str], ...]:
     """Give what the season came to: (number, what, a word below), in the order of reading."""
-    least = "at least " if sums.untimed else ""
+    least = "at least " if sums.untimed or sums.cut else ""
     states = Counter(item.state for item in due)
     stopping = [f"{states[word]} {word}" for word in ("overdue", "due", "soon") if states[word]]
     released = (

@@ -25,13 +25,14 @@ def figure_text(id_: str, figure: Mapping[str, Any]) -> str:
     return with_unit(value, unit) + (f" ({interval})" if interval else "")
 
 
-def figure_parts(id_: str, figure: Mapping[str, Any]) -> tuple[str, str, str]:
+def figure_parts(id_: str, figure: Mapping[str, Any], others: int = 2) -> tuple[str, str, str]:
     """Give value, unit and interval of a stored figure as they are printed.
 
-    The interval is empty for an exact number. Directions stay within the circle.
+    The interval is empty for an exact number. Directions stay within the circle. ``others`` are
+    the decimals of what is no figure.
     """
     kind = FIGURES.get(id_)
-    decimals = kind.decimals if kind else 2
+    decimals = kind.decimals if kind else others
     value, low, high = (float(figure[key]) for key in ("value", "low", "high"))
     unit = str(figure["unit"])
     if id_.endswith(".from_deg"):

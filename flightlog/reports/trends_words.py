@@ -36,6 +36,11 @@ LOOKED = (
     "was measured wildly is named as standing out; a figure that always lay near its limit can be "
     "named as beyond it."
 )
+CHANCE = (
+    "'By chance': how likely a slope so clear comes about where nothing changes; the first number "
+    "for this series at this look alone, the second with all series, {} here, and a look after "
+    "every flight counted in. Near 0 a change is shown, near 1 it is not."
+)
 BEYOND_DATA = "beyond what was flown"
 HEAD = (
     "state",
@@ -132,10 +137,20 @@ def worst_edge(course: Course) -> EdgeState | None:
 
 def headline(answer: TrendsAnswer) -> list[str]:
     """Say what is named, the worst first; or that nothing is."""
+    if not answer.in_record:
+        return [
+            "The record holds no flight yet, so there is nothing to follow: 'flightlog import LOG' "
+            "brings one in."
+        ]
+    if not answer.series:
+        return [
+            "No figure that is watched is in the record yet: no flight has one. Import more logs: "
+            "'flightlog import LOG'."
+        ]
     if not answer.courses:
         return [
-            "No figure that is watched is in the record yet, of what was asked for: import the "
-            "logs of flights, or type 'flightlog trends' without options."
+            "No flight has a figure that is watched, of what was asked for: type 'flightlog "
+            "trends' without options for all that is watched."
         ]
     if not answer.named:
         said = sum(course.judged.word != TOO_FEW for course in answer.courses)
@@ -161,8 +176,8 @@ def named_texts(course: Course) -> list[str]:
         first, last = course.level(trend.first).value, course.level(trend.last).value
         texts.append(
             f"{slope_text(course)}; from {figure_number(course, first)} to "
-            f"{figure_number(course, last)} over {trend.flights} flights "
-            f"(p {_p(trend.p)} by this look, {_p(course.judged.p_all)} over all looks and series)."
+            f"{figure_number(course, last)} over {trend.flights} "
+            f"flights; {_by_chance(course, trend)}."
         )
     jump = course.judged.jumps[-1] if course.judged.jumps else None
     if word in (STANDS_OUT, STEPPED) and jump is not None:
@@ -196,6 +211,12 @@ def _edge_says(course: Course, edge: EdgeState, trend: Trend, end: float, now: b
 def _chance(value: float) -> str:
     """Write a probability that a limit is crossed, so that it stays on its side of `SURE`."""
     return "under 0.01" if value < 0.01 else probability(value, SURE)
+
+
+def _by_chance(course: Course, trend: Trend) -> str:
+    """Say how likely chance alone shows so much; see `CHANCE`."""
+    alone = f"by chance {_p(trend.p)} alone ({trend.p_by})"
+    return f"{alone}, {_p(course.judged.p_all)} with all looks and series"
 
 
 def _p(value: float) -> str:
@@ -270,8 +291,8 @@ def _count(part: Part) -> str:
 def _numbers(course: Course, trend: Trend) -> Iterable[str]:
     end = course.end
     yield (
-        f"Slope {slope_text(course)}; p {_p(trend.p)} ({trend.p_by}), over all looks and series "
-        f"{_p(course.judged.p_all)}. A flight scatters by {figure_number(course, trend.scatter)}."
+        f"Slope {slope_text(course)}; {_by_chance(course, trend)}. "
+        f"A flight scatters by {figure_number(course, trend.scatter)}."
     )
     if trend.wider > 1.05:
         yield (
@@ -335,9 +356,11 @@ def trends_lines(answer: TrendsAnswer, *, width: int = 80, full: bool = False) -
             lines += ["", f"{label_text(course)}, {thing_text(course)}: {course.judged.word}"]
             lines += [x for text in course_texts(course) for x in _wrap(text, width, _INDENT)]
     if answer.courses and not full:
-        lines += ["", "All series", *_blocks(answer, width)]
+        lines += ["", "All series", *_wrap(CHANCE.format(answer.series), width), ""]
+        lines += _blocks(answer, width)
     lines.append("")
-    for text in (*([LOOKED] if answer.courses else []), CAUTION):
+    chance = [CHANCE.format(answer.series)] if full else []
+    for text in (*([*chance, LOOKED] if answer.courses else []), CAUTION):
         lines += _wrap(text, width)
     return [plain(line) for line in lines]
 
@@ -357,8 +380,8 @@ def _blocks(answer: TrendsAnswer, width: int) -> list[str]:
             continue
         row = dict(zip(HEAD, _row(course), strict=True))
         lines += _wrap(
-            f"{slope_text(course)}, now {row['now']}, {row['flights']} flights, p {row['p']}, over "
-            f"all {row['p, all looks']}",
+            f"{slope_text(course)}, now {row['now']}, {row['flights']} flights; by chance "
+            f"{row['p']} alone, {row['p, all looks']} with all",
             width,
             _INDENT * 3,
         )

@@ -27,7 +27,8 @@ def test_all_flights_are_listed_and_again_from_what_was_kept(flown):
     first = flown.out
     assert 0 == flown.run("trends", "--table"), flown.err
 
-    assert 20 == sum("pannier" in line for line in first.splitlines())
+    assert "Aircraft: pannier, pack: pack-a" == first.splitlines()[0]
+    assert 20 == sum("09:00" in line for line in first.splitlines())
     assert "Made now" in first
     assert "not now" in " ".join(flown.out.split())
     assert first.splitlines()[:24] == flown.out.splitlines()[:24]
@@ -52,13 +53,21 @@ def test_files_hold_all_and_are_never_written_over(flown):
 
     expected = [figures[SINK] for figures in season()]
     with place.open(encoding="utf-8", newline="") as file:
-        assert expected == [float(row[SINK]) for row in csv.DictReader(file)]
+        found = [float(row[f"{SINK}_m_s"]) for row in csv.DictReader(file)]
+    assert expected == pytest.approx(found, rel=1e-11)
     assert expected == pq.read_table(other)[SINK].to_pylist()
-    assert "withheld" in long.read_text(encoding="utf-8").splitlines()[0]
+    with long.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert {("pannier", "m/s", "true")} == {
+        (row["aircraft"], row["unit"], row["whole"]) for row in rows if row["figure"] == SINK
+    }
+    assert any(row["withheld"] for row in rows)
     before = place.read_bytes()
     assert 3 == flown.run("trends", "--table", "--csv", str(place))
     assert "can't be written" in flown.err
     assert before == place.read_bytes()
+    assert 3 == flown.run("trends", "--table", "--csv", str(flown.root / "nodir" / "a.csv"))
+    assert f"there is no folder {flown.root / 'nodir'}" in flown.err
 
 
 @pytest.mark.parametrize(

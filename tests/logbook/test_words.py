@@ -464,6 +464,9 @@ def test_in_short_an_entry_is_one_line_of_who_and_what():
     assert A not in line
     assert len(line) < 120
     assert "remark by device" == entry_line(body(content={"key": A}))
+    # Cut at a blank, which would show itself as what it is.
+    cut = entry_line(body(content={"text": "a" * 58 + " and more"}))
+    assert f"remark by device: {'a' * 58}…" == cut
 
 
 @pytest.mark.parametrize("stroke", ["\u0335", "\u0336", "\u0338", "\u20d2", "\u20e5", "\U00016fe4"])

@@ -93,4 +93,4 @@ def test_words_of_one_test_and_of_none(farm, tmp_path):
     enter(farm, ring(tmp_path))
     lines = "\n".join(history_lines(ground_history(farm.desk)))
     assert "Ring-down, aircraft pannier (PN-01), left wing tip, no pack" in lines
-    assert "6.520 Hz on 2027-03-15, one test" in lines
+    assert "6.520 Hz (6.500 to 6.540) on 2027-03-15, one test" in " ".join(lines.split())

@@ -7,6 +7,7 @@ import math
 import os
 import shutil
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pyarrow as pa
 import pyarrow.parquet as pq
@@ -156,6 +157,35 @@ def test_it_agrees_with_the_table_of_the_season_page(farm):
     assert DENSITY in expected[0][3]
     configurations = found.tables.flights["configuration"].to_pylist()
     assert [weighed.body.content["configuration"], None] == configurations[:2]
+
+
+def test_flights_without_a_time_come_last_and_cut_ones_are_marked(farm):
+    imported(farm, None, file="untimed.bin", each=WITH_ROLL)
+    later = farm.clock.now + timedelta(days=2)
+    imported(farm, later, file="cut.bin", each=WITH_ROLL | {"touchdown_s": None, "ends": "air"})
+    profile = farm.folder.path.parent / "profile"
+
+    found = season_tables(farm.folder, profile).tables
+
+    assert ["cut.bin", "untimed.bin"] == found.flights["file"].to_pylist()
+    assert [None] == found.flights["start_utc"].to_pylist()[1:]
+    assert [False, True] == found.flights["whole"].to_pylist()
+    rows = [row for row in found.figures.to_pylist() if row["figure"] == ROLL]
+    assert [False, True] == [row["whole"] for row in rows]
+    assert [row.record.entry.hash for row in season_rows(farm.desk)] == (
+        found.flights["entry_sha256"].to_pylist()
+    )
+
+
+def test_columns_of_numbers_say_their_unit_also_in_the_file(many):
+    season_tables(*many)
+
+    schema = pq.read_schema(folder_of(many[0]) / "flights.parquet")
+
+    assert {b"unit": b"m"} == schema.field(f"{ROLL}.low").metadata
+    assert {b"unit": b"Wh"} == schema.field(ENERGY).metadata
+    assert {b"unit": b"s"} == schema.field("flown_s").metadata
+    assert schema.field("landings").metadata is None
 
 
 def test_recomputed_figures_count_from_then_on(many):
@@ -376,15 +406,54 @@ def test_a_folder_that_can_not_be_written_answers_all_the_same(many, monkeypatch
 
 def test_what_was_left_by_a_process_that_ended_is_removed(many):
     season_tables(*many)
-    old, new = (folder_of(many[0]) / f"flights.parquet.{n}.part" for n in ("old", "new"))
-    for path in (old, new):
-        path.write_bytes(b"half")
-    os.utime(old, (1, 1))
+    folders = folder_of(many[0]), many[1]  # the tables, and the note of them
+    old, new, other = ("0" * 16, "1" * 16, "thesis")
+    for place in (folder / f"{n}.part" for folder in folders for n in (old, new, other)):
+        place.write_bytes(b"half")
+        if place.stem != new:
+            os.utime(place, (1, 1))
     ManyFlights(many[0], FIGURES).fly((5,))
 
     season_tables(*many)
 
-    assert (False, True) == (old.exists(), new.exists())
+    for folder in folders:
+        assert {new, other} == {path.stem for path in folder.glob("*.part")}
+
+
+@pytest.mark.parametrize("place", ["tables", "tables/season"])
+def test_tables_are_not_written_through_a_link_and_nothing_is_removed_there(many, tmp_path, place):
+    elsewhere = tmp_path / "elsewhere"
+    for folder in (elsewhere, elsewhere / "season"):
+        folder.mkdir()
+        for name in ("thesis.part", f"{'0' * 16}.part"):
+            (folder / name).write_bytes(b"mine")
+            os.utime(folder / name, (1, 1))
+    before = sorted(elsewhere.rglob("*"))
+    (many[0].path / place).parent.mkdir(exist_ok=True)
+    try:
+        (many[0].path / place).symlink_to(elsewhere, target_is_directory=True)
+    except OSError:
+        pytest.skip("this user may not make links here")
+
+    assert season_tables(*many).tables.flights.num_rows
+
+    assert before == sorted(elsewhere.rglob("*"))
+
+
+def test_a_table_that_another_program_has_open_for_a_moment_is_replaced_after_it(many, monkeypatch):
+    replace, refused = Path.replace, []
+
+    def busy(self, target):
+        if target.name not in refused:
+            refused.append(target.name)
+            raise PermissionError(13, "in use")
+        return replace(self, target)
+
+    monkeypatch.setattr(Path, "replace", busy)
+    season_tables(*many)
+
+    assert ["flights.parquet", "figures.parquet", NOTE] == refused
+    assert READ == season_tables(*many).how
 
 
 # --- some of it
@@ -441,3 +510,31 @@ def test_tools_that_read_parquet_get_the_files(at_home):
     mean = pq.read_table(flights, columns=[ROLL])[ROLL].to_pandas().mean()
     assert mean == pytest.approx(sum(value_of(count, 0) for count in (1, 2, 3, 4)) / 4)
     assert 4 * (len(FIGURES) + 2) == pq.read_table(figures).num_rows
+
+
+@pytest.mark.parametrize(
+    "ask", [flightlog.season, flightlog.season_figures, flightlog.season_files]
+)
+def test_who_asks_from_python_is_told_what_helps_there(ask, tmp_path, monkeypatch):
+    monkeypatch.delenv("FLIGHTLOG_TEAM", raising=False)
+    monkeypatch.chdir(tmp_path)
+
+    with pytest.raises(TeamFolderError, match="is no team folder") as named:
+        ask(tmp_path / "nope")
+    with pytest.raises(TeamFolderError, match="neither this folder") as not_named:
+        ask()
+
+    for raised in (named.value, not_named.value):
+        assert "--team" not in raised.fix
+        assert "flightlog team" not in raised.fix
+        assert "team.toml" in raised.fix
+        assert "FLIGHTLOG_TEAM" in raised.fix
+
+
+def test_an_unknown_figure_is_told_beside_all_of_its_subject(many):
+    tables = season_tables(*many).tables
+
+    with pytest.raises(UsageError) as refused:
+        chosen(tables, figures=["surface.q"])
+
+    assert "Known: surface.elevator.play." == refused.value.fix

@@ -116,6 +116,12 @@ def test_a_record_without_the_list_says_how_to_take_it_over(farm, monkeypatch):
     assert known.clear.startswith("Work through the list after-hard-landing")
     assert "copy checklists/after-a-landing-of-tomorrow.toml of the program" in unknown.clear
     assert "flightlog team enter" in unknown.clear
+    place = farm.folder.path / "checklists" / "after-a-landing-of-tomorrow.toml"
+    place.write_text("put there by 'team new'", encoding="utf-8")
+    farm.desk.refresh()
+    (lies_there,) = service_conditions(farm.desk, PLAN)
+    assert "lies in the team folder and is not entered yet" in lies_there.clear
+    assert "copy" not in lies_there.clear
 
 
 def test_a_list_that_such_an_event_does_not_reopen_says_what_to_do(farm):

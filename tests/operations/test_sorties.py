@@ -132,6 +132,17 @@ def test_a_log_that_was_copied_too_early_gives_way_to_the_whole_one(farm):
     assert flight == sortie_of(farm.desk, cut.entry)
 
 
+@pytest.mark.parametrize(("seconds", "main"), [(240, "longer.bin"), (102, "cut.bin")])
+def test_of_two_logs_that_end_in_the_air_the_longer_one_s_numbers_stand(farm, seconds, main):
+    """Else energy of one stood beside the flown time of the other; what is about as long stays."""
+    in_air = {"touchdown_s": None, "ends": "air"}
+    imported(farm, NINE, file="cut.bin", flown_s=100, each=in_air)
+    imported(farm, NINE, file="longer.bin", flown_s=seconds, each=in_air)
+
+    (flight,) = sorties(farm.desk)
+    assert main == flight.recording.body.content["file"]
+
+
 def test_a_person_may_say_that_two_are_one_though_their_times_differ(farm, entered):
     (flight,) = imported(farm, NINE)
     hand = entered(30)

@@ -169,9 +169,13 @@ def test_an_empty_record_says_nothing(farm):
 
 
 def test_what_is_not_watched_is_refused_with_the_near_one(worn_farm):
-    with pytest.raises(UsageError, match="no figure that is watched") as refused:
+    with pytest.raises(UsageError, match="none of the figures that are watched") as refused:
         trends_answer(worn_farm.desk, figure="battery.resistance_25")
-    assert RESISTANCE in refused.value.fix
+    assert f"Did you mean '{RESISTANCE}'?" in refused.value.fix
+    with pytest.raises(UsageError, match="fewer than those of the table") as refused:
+        trends_answer(worn_farm.desk, figure="takeoff.ground_roll")
+    assert "'flightlog trends --table --figure takeoff.ground_roll'" in refused.value.fix
+    assert all(id_ in refused.value.fix for id_ in WATCHED)
     with pytest.raises(UsageError):
         trends_answer(worn_farm.desk, aircraft="nobody")
 

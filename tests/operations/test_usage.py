@@ -6,15 +6,24 @@ from random import Random
 import pytest
 
 from flightlog.errors import UsageError
+from flightlog.operations.positions import named
+from flightlog.operations.sorties import sorties
 from flightlog.operations.usage import (
     contradictions,
     fitted,
     flights_of,
+    is_whole,
+    timed_first,
     usage_of,
     usage_since,
     where_fitted,
 )
+from flightlog.reports.hangar import used_text
 from tests.operations.flown import apart, flown, moved, recorded, second_aircraft, united
+from tests.operations.logs import imported
+from tests.operations.made import MORNING
+
+NINE = MORNING + timedelta(hours=2)
 
 
 def hours(farm, thing, id_):
@@ -104,6 +113,46 @@ def test_a_time_that_a_person_enters_tells_of_a_flight_whose_log_has_none(farm):
 
     assert [sortie] == [f.entry for f in used.sorties]
     assert (3.7, ()) == (used.hours, used.untimed)
+
+
+def test_of_a_log_that_ends_in_the_air_hours_are_the_least(farm):
+    (cut,) = imported(farm, NINE, each={"touchdown_s": None, "ends": "air"})
+    imported(farm, NINE + timedelta(hours=1), file="whole.bin")
+
+    used = usage_of(farm.desk, "aircraft", "pannier")
+
+    assert used.is_least
+    assert [cut.entry] == [f.entry for f in used.cut]
+    assert () == used.untimed
+    assert (False, True) == tuple(is_whole(f) for f in sorties(farm.desk))
+    said = used_text("aircraft", used)
+    assert said.startswith("at least ")
+    assert f"the log is not of the whole flight of {named(cut.entry)}" in said
+
+
+def test_of_a_log_without_a_clock_too_it_is_known_whether_it_is_whole(farm):
+    imported(farm, None, each={"touchdown_s": None, "ends": "air"})
+    imported(farm, None, file="whole.bin")
+
+    assert [False, True] == [is_whole(f) for f in sorties(farm.desk)]
+
+
+def test_of_several_logs_one_that_is_whole_is_enough(farm):
+    imported(farm, NINE, file="cut.bin", flown_s=200, each={"touchdown_s": None, "ends": "air"})
+    imported(farm, NINE, file="whole.bin")
+
+    (flight,) = sorties(farm.desk)
+    assert is_whole(flight)
+
+
+def test_flights_of_which_nobody_knows_when_come_last_however_early_they_were_entered(farm):
+    (untimed,) = imported(farm, None, file="untimed.bin")
+    late = farm.clock.now + timedelta(days=3)
+    (timed,) = imported(farm, late, file="timed.bin")
+
+    entered = sorties(farm.desk)
+    assert [untimed.entry, timed.entry] == [f.entry for f in entered]
+    assert [timed.entry, untimed.entry] == [f.entry for f in timed_first(entered)]
 
 
 def test_there_is_no_usage_without_a_file(farm):

@@ -31,6 +31,21 @@ def text(lines):
     return " ".join(" ".join(lines).split())
 
 
+def test_a_flight_whose_log_ends_in_the_air_has_at_least_its_time(farm):
+    (cut,) = imported(farm, NINE, each={"touchdown_s": None, "ends": "air"})
+    (whole,) = imported(farm, NINE + timedelta(hours=1), file="whole.bin")
+
+    said = text(list_lines(farm.desk, sorties(farm.desk), 100))
+
+    assert f"≥ {cut.flown_s / 60:.1f} min 1 landing" in said
+    assert f"pack not known {whole.flown_s / 60:.1f} min" in said
+    assert "2 flights, at least 0." in said
+    assert "≥: at least so long" in said
+    assert "the log of 1 flight does not hold all of it" in said
+    assert [False, True] == [flight_json(farm.desk, f)["whole"] for f in (cut, whole)]
+    assert f"≥ {cut.flown_s:.0f} s in the air" in text(flight_lines(farm.desk, cut))
+
+
 def test_a_flight_in_full_stands_beside_all_that_it_was_flown_under(farm):
     begun = farm.add("list-begun", {
         "list": "pre-flight", "checklist": "ab" * 32, "aircraft": "pannier", "source": "screen",

@@ -9,6 +9,8 @@ from flightlog.reports.numbers import (
     figure_value,
     probability,
     span,
+    wider_side,
+    without_noise,
 )
 from flightlog.uncertain import Uncertain
 from tests.made_debriefs import figure
@@ -28,6 +30,29 @@ from tests.made_debriefs import figure
 )
 def test_numbers_are_written_with_their_decimals(value, decimals, text):
     assert text == digits(value, decimals)
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "decimals", "text"),
+    [
+        (27.6, 10.8, 37.5, 1, "16.8"),  # 16.8 below, 9.9 above
+        (8.0, 7.9192, 8.0808, 2, "0.09"),  # 0.0808, and never less than it is
+        (2.0, 1.9999, 2.0001, 2, "0.01"),  # not 0, which an exact number has
+        (1.04, 1.0, 1.1, 1, "0.1"),  # from 1.0, as it is printed, to 1.1
+        (0.3, 0.2, 0.4, 1, "0.1"),  # 0.09999... and 0.1000...1 are noise
+        (1.0, float("-inf"), 2.0, 1, "unknown"),
+    ],
+)
+def test_the_wider_side_of_an_interval_is_rounded_up(value, low, high, decimals, text):
+    assert text == wider_side(value, low, high, decimals)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(21.999999999999545, "22.0"), (0.1 + 0.2, "0.3"), (1e-7 / 3, "3.33333333333e-08")],
+)
+def test_a_number_in_a_file_has_no_noise(value, text):
+    assert text == repr(without_noise(value))
 
 
 @pytest.mark.parametrize(

@@ -41,7 +41,17 @@ def course(values, figure=RESISTANCE, edges=(), lacking=(), id_="pack-a"):
 
 
 def answer(*courses):
-    return TrendsAnswer(courses, len(courses), 30)
+    return TrendsAnswer(courses, len(courses), 30, 30)
+
+
+def test_a_record_without_flights_names_the_import_and_not_what_was_done():
+    (text,) = headline(TrendsAnswer((), 0, 0, 0))
+
+    assert "holds no flight yet" in text
+    assert "'flightlog import LOG'" in text
+    assert "without options" not in text
+    (other,) = headline(TrendsAnswer((), 7, 0, 12))
+    assert "'flightlog trends' without options" in other
 
 
 NOISE = 0.0005 * np.random.default_rng(2).standard_normal(20)
@@ -72,6 +82,18 @@ def test_nothing_named_is_no_word_of_safety():
     assert "Nothing is named" in lines
     assert "does not mean that nothing wears" in lines
     assert "that a flight is safe" in lines
+
+
+def test_both_chances_are_told_in_plain_words():
+    few = " ".join(" ".join(trends_lines(answer(course(0.03 + NOISE)))).split())
+    full = " ".join(" ".join(trends_lines(answer(course(0.03 + NOISE)), full=True)).split())
+
+    for said in (few, full):
+        assert "'By chance': how likely a slope so clear comes about where nothing changes" in said
+        assert "with all series, 1 here" in said
+        assert "by chance" in said
+    assert "alone, 1 with all" in few
+    assert "p 0." not in few
 
 
 def test_too_few_flights_say_how_many():
