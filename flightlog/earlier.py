@@ -1,20 +1,20 @@
 """An earlier debrief of the same log: read strictly, and compared figure by figure.
 
 A number that was told once stays told. When the analyses change, or what was given beside the
-log, the new debrief says which figures moved and from where.
+log, the new debrief says which limits, figures and intervals moved and from where.
 """
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, NoReturn
 
 from flightlog.contract import DEBRIEF_SCHEMA, to_json
-from flightlog.debriefing import Debrief, SortieDebrief
+from flightlog.debriefing import Debrief
 from flightlog.errors import TeamFileError, UsageError
 from flightlog.figures import ANALYSES_VERSION, FIGURES
 from flightlog.findings import Finding, make_finding
@@ -25,30 +25,67 @@ LARGEST_BYTES = 50_000_000
 SAME_SORTIE_S = 5.0
 """Two debriefs of one log put the start of a sortie as near as this to each other [s]."""
 
+RECOMPUTED = "recomputed"
+"""Code of the findings that say what changed."""
+
 _SHOWN = 60
 """Longest text from the file in a message [characters]."""
 
+_GIVEN, _FLIGHTS, _OUTCOME, _SCORE = "given", "flights", "outcome", "score"
+_VALUE, _INTERVAL, _NEW = "value", "interval", "new"
+_MOST_IMPORTANT_FIRST = (_GIVEN, _FLIGHTS, _OUTCOME, _SCORE, _VALUE, _INTERVAL, _NEW)
+"""What changes are about: the word ``what`` of their evidence."""
+
 
 @dataclass(frozen=True, slots=True)
-class EarlierSortie:
-    """What an earlier debrief said of one sortie.
+class Number:
+    """A number that a debrief told: value and interval, in its unit.
+
+    ``low`` and ``high`` are None where the debrief does not hold them.
+    """
+
+    value: float
+    low: float | None
+    high: float | None
+    unit: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A limit that a debrief judged: the word for it, the bound as a text, and why it has none."""
+
+    word: str
+    figure: str
+    bound: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ToldSortie:
+    """What a debrief told of one sortie.
 
     Attributes
     ----------
     number : int
-        Its number then.
+        Its number.
     start_s : float
         Its start on the log's clock. [s]
-    figures : mapping of str to (float, str)
-        Figure id -> value and unit.
+    figures : mapping of str to Number
+        Figure id -> its number.
     withheld : mapping of str to str
         Figure id -> reason.
+    outcomes : mapping of tuple to Judged
+        Kind, id, direction and source of a limit -> how it was judged.
+    score : Number or str or None
+        The total, or why there is none; None where no score was asked for.
     """
 
     number: int
     start_s: float
-    figures: Mapping[str, tuple[float, str]]
+    figures: Mapping[str, Number]
     withheld: Mapping[str, str]
+    outcomes: Mapping[tuple[str, ...], Judged]
+    score: Number | str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +102,7 @@ class EarlierDebrief:
         What was given beside the log.
     partners : tuple of str
         SHA-256 of the recordings that were joined to it.
-    sorties : tuple of EarlierSortie
+    sorties : tuple of ToldSortie
         In the order of time.
     """
 
@@ -74,7 +111,7 @@ class EarlierDebrief:
     analyses: int
     inputs: Mapping[str, Any]
     partners: tuple[str, ...]
-    sorties: tuple[EarlierSortie, ...]
+    sorties: tuple[ToldSortie, ...]
 
 
 # --- reading
@@ -174,28 +211,63 @@ def _number(body: Mapping[str, Any], key: str, where: str) -> float:
     return number
 
 
-def _sortie(body: object, number: int, where: str) -> EarlierSortie:
+def _sortie(body: object, number: int, where: str) -> ToldSortie:
     place = f"sorties[{number}]"
     if not isinstance(body, dict):
         _fault(where, f"{place} is no table")
-    figures: dict[str, tuple[float, str]] = {}
+    figures: dict[str, Number] = {}
     for id_, figure in _table(body, "figures", where).items():
         name = f"{place}.{id_[:_SHOWN]}"
         if not isinstance(figure, dict):
             _fault(where, f"{name} is no table")
-        figures[id_] = (
-            _number(figure, f"{name}.value", where),
-            _string(figure, f"{name}.unit", where),
-        )
+        figures[id_] = _told(figure, name, where, _string(figure, f"{name}.unit", where))
     withheld = _table(body, "withheld", where)
     if not all(isinstance(reason, str) for reason in withheld.values()):
         _fault(where, f"{place}.withheld holds a reason that is no text")
-    return EarlierSortie(
+    outcomes = body.get("outcomes", [])
+    if not isinstance(outcomes, list) or not all(isinstance(o, dict) for o in outcomes):
+        _fault(where, f"{place}.outcomes is no list of tables")
+    return ToldSortie(
         number=_whole(body, f"{place}.number", where),
         start_s=_number(body, f"{place}.start_s", where),
         figures=figures,
         withheld=withheld,
+        outcomes=dict(_judged(o, f"{place}.outcomes", where) for o in outcomes),
+        score=_score(body, f"{place}.score", where),
     )
+
+
+def _told(body: Mapping[str, Any], name: str, where: str, unit: str = "") -> Number:
+    low, high = (
+        _number(body, f"{name}.{end}", where) if body.get(end) is not None else None
+        for end in ("low", "high")
+    )
+    return Number(_number(body, f"{name}.value", where), low, high, unit)
+
+
+def _judged(body: Mapping[str, Any], name: str, where: str) -> tuple[tuple[str, ...], Judged]:
+    kind, limit, figure, word = (
+        _string(body, f"{name}.{key}", where) for key in ("kind", "limit", "figure", "outcome")
+    )
+    bound = _table(body, "bound", where)
+    op, unit = (_string(bound, f"{name}.bound.{key}", where) for key in ("op", "unit"))
+    value = _number(bound, f"{name}.bound.value", where)
+    source, reason = (str(body.get(key, "")) for key in ("source", "reason"))
+    return (kind, limit, op, source), Judged(word, figure, f"{op} {value:g} {unit}".strip(), reason)
+
+
+def _score(body: Mapping[str, Any], name: str, where: str) -> Number | str | None:
+    score = body.get("score")
+    if score is None:
+        return None
+    if not isinstance(score, dict):
+        _fault(where, f"{name} is no table")
+    total = score.get("total")
+    if total is not None and not isinstance(total, dict):
+        _fault(where, f"{name}.total is no table")
+    if total is None or total.get("value") is None:  # a number that was not finite
+        return str(score.get("reason", ""))
+    return _told(total, f"{name}.total", where)
 
 
 # --- comparing
@@ -214,8 +286,9 @@ def compared(result: Debrief, earlier: EarlierDebrief) -> Debrief:
     Returns
     -------
     Debrief
-        With a finding ``recomputed`` for every figure that moved by more than it is rounded to,
-        came or went, in its sortie; or one that says that none did.
+        With a finding ``recomputed`` for every limit that is judged otherwise, for a score and
+        for every figure that moved by more than it is rounded to, or whose interval did, that
+        came or went, in its sortie; and one that says by which analyses both are.
 
     Raises
     ------
@@ -230,121 +303,252 @@ def compared(result: Debrief, earlier: EarlierDebrief) -> Debrief:
             where="--against",
             fix="Give the debrief of the same log.",
         )
-    other = _other_inputs(result, earlier)
+    body = to_json(result)
+    given = _other_inputs(result, body["inputs"], earlier)
     left = list(earlier.sorties)
     sorties, changes = [], 0
-    for sortie in result.sorties:
-        then = min(left, key=lambda s: abs(s.start_s - sortie.sortie.start_s), default=None)
-        if then is None or abs(then.start_s - sortie.sortie.start_s) > SAME_SORTIE_S:
-            found = [_new_sortie(sortie, earlier, other)]
+    for sortie, item in zip(result.sorties, body["sorties"], strict=True):
+        now = _sortie(item, sortie.sortie.number, result.receipt.file)
+        then = min(left, key=lambda s: abs(s.start_s - now.start_s), default=None)
+        if then is None or abs(then.start_s - now.start_s) > SAME_SORTIE_S:
+            found = [_new_sortie(now, earlier)]
         else:
             left.remove(then)
-            found = list(_changes(sortie, then, earlier, other))
+            found = _in_order(_changes(then, now, earlier))
+        start_s, end_s = sortie.sortie.start_s, sortie.sortie.end_s
+        found = [replace(one, start_s=start_s, end_s=end_s) for one in found]
         changes += len(found)
         sorties.append(replace(sortie, findings=(*sortie.findings, *found)))
-    gone = [_gone_sortie(s, earlier, other) for s in left]
-    if not changes and not gone:
-        gone = [_unchanged(earlier, other)]
-    return replace(result, sorties=tuple(sorties), findings=(*result.findings, *gone))
+    rest = [_gone_sortie(s, earlier) for s in left]
+    changes += len(rest)
+    if changes and given:
+        text = f"what was given beside the log differs: {given}."
+        rest.append(_recomputed(_GIVEN, text, earlier, {"given": given}))
+    rest.append(_versions(earlier, given, changes))
+    return replace(result, sorties=tuple(sorties), findings=(*result.findings, *rest))
 
 
-def _other_inputs(result: Debrief, earlier: EarlierDebrief) -> str:
-    """What was given otherwise, as the end of a sentence; "" when nothing was."""
-    now = to_json(replace(result, sorties=(), attempts=(), findings=()))["inputs"]
+def changes_in(result: Debrief) -> tuple[str, ...]:
+    """Give what `compared` found to have changed, in sentences, the most important first.
+
+    Parameters
+    ----------
+    result : Debrief
+        From `compared`.
+
+    Returns
+    -------
+    tuple of str
+        With the number of the flight where there are several; empty where nothing changed.
+    """
+    many = len(result.sorties) > 1
+    told = [
+        (finding, f"flight {sortie.sortie.number}: " if many else "")
+        for sortie in result.sorties
+        for finding in sortie.findings
+    ]
+    told += [(finding, "") for finding in result.findings]
+    which = {id(finding): flight for finding, flight in told}
+    found = _in_order(f for f, _ in told if f.code == RECOMPUTED and "what" in f.evidence)
+    return tuple(f"{which[id(f)]}{f.message.removesuffix('.')}" for f in found)
+
+
+def _in_order(found: Iterable[Finding]) -> list[Finding]:
+    return sorted(found, key=lambda f: _MOST_IMPORTANT_FIRST.index(str(f.evidence["what"])))
+
+
+def _other_inputs(result: Debrief, now: Mapping[str, Any], earlier: EarlierDebrief) -> str:
+    """Name what was given otherwise; "" when nothing was."""
     names = [name for name in now if now[name] != earlier.inputs.get(name)]
     if sorted(p.sha256 for p in result.receipt.partners) != sorted(earlier.partners):
         names.append("joined recordings")
-    return f"; what was given differs too: {', '.join(names)}" if names else ""
+    return ", ".join(names)
 
 
-def _changes(
-    sortie: SortieDebrief, then: EarlierSortie, earlier: EarlierDebrief, other: str
-) -> Iterator[Finding]:
-    for id_ in FIGURES.ordered((*then.figures, *sortie.figures)):
-        kind = FIGURES[id_]
-        old, new = then.figures.get(id_), sortie.figures.get(id_)
-        if old is None and new is None:
+def _changes(then: ToldSortie, now: ToldSortie, earlier: EarlierDebrief) -> Iterator[Finding]:
+    yield from _other_outcomes(then, now, earlier)
+    yield from _other_score(then.score, now.score, earlier)
+    for id_ in FIGURES.ordered((*then.figures, *now.figures)):
+        old, new = then.figures.get(id_), now.figures.get(id_)
+        change = _change(id_, old, new)
+        if not change:
             continue
-        evidence: dict[str, float | int | str] = {"figure": id_, "unit": kind.unit}
-        if old is not None:
-            evidence["old"] = old[0]
-        if new is not None:
-            evidence["new"] = new.quantity.value
-        was = _old_text(id_, old, then, kind.decimals)
-        if new is None:
-            reason = sortie.withheld.get(id_, "there are no data for it")
-            now = f"is withheld by analyses {ANALYSES_VERSION} ({reason})"
-        elif old is not None and not _moved(old, new.quantity.value, kind.unit, kind.decimals):
-            continue
+        if change == _NEW and id_ in then.withheld:
+            change = _VALUE
+        if old is not None and new is not None:
+            was, is_ = _apart(id_, old, new)
         else:
-            value = f"{new.quantity.value:.{kind.decimals + 1}f} {kind.unit}".strip()
-            now = f"is {value} by analyses {ANALYSES_VERSION}"
+            decimals = FIGURES[id_].decimals
+            absent = "withheld" if id_ in then.withheld else "not there"
+            was = _written(id_, old, decimals) if old is not None else absent
+            reason = now.withheld.get(id_, "there are no data for it")
+            is_ = _written(id_, new, decimals) if new is not None else f"withheld: {reason}"
+        evidence: dict[str, float | int | str] = {"figure": id_, "unit": FIGURES[id_].unit}
+        text = f"{_label(id_)} was {was}, is {is_}."
+        evidence |= _numbers(old, new)
+        yield _recomputed(change, text, earlier, evidence, affects=(id_,))
+
+
+def _other_outcomes(
+    then: ToldSortie, now: ToldSortie, earlier: EarlierDebrief
+) -> Iterator[Finding]:
+    for key in dict.fromkeys((*now.outcomes, *then.outcomes)):
+        old, new = then.outcomes.get(key), now.outcomes.get(key)
+        known = new or old
+        was, is_ = (one.word[:_SHOWN] if one is not None else "not judged" for one in (old, new))
+        if known is None or was == is_:
+            continue
+        limit, why = key[1][:_SHOWN], new.reason if new is not None else ""
         yield _recomputed(
-            f"{id_} was {was} by analyses {earlier.analyses} and {now}{other}.",
+            _OUTCOME,
+            f"the limit {limit} ({_label(known.figure)} {known.bound}) was {was}, is {is_}"
+            f"{f': {why}' if why else ''}.",
             earlier,
-            evidence,
-            affects=(id_,),
-            start_s=sortie.sortie.start_s,
-            end_s=sortie.sortie.end_s,
+            {"limit": limit, "old": was, "new": is_},
+            affects=(known.figure,) if known.figure in FIGURES else (),
         )
 
 
-def _old_text(id_: str, old: tuple[float, str] | None, then: EarlierSortie, decimals: int) -> str:
-    if old is not None:
-        return f"{old[0]:.{decimals + 1}f} {old[1][:_SHOWN]}".strip()
-    return "withheld" if id_ in then.withheld else "not there"
+def _other_score(
+    old: Number | str | None, new: Number | str | None, earlier: EarlierDebrief
+) -> Iterator[Finding]:
+    if isinstance(old, Number) and isinstance(new, Number):
+        if _is_same(_SCORE, old, new):
+            return
+        was, is_ = _apart(_SCORE, old, new)
+    elif type(old) is type(new):  # withheld then and now, or not asked for
+        return
+    else:
+        was, is_ = map(_score_text, (old, new))
+    numbers = _numbers(*(one if isinstance(one, Number) else None for one in (old, new)))
+    yield _recomputed(_SCORE, f"the score was {was}, is {is_}.", earlier, numbers)
 
 
-def _moved(old: tuple[float, str], new: float, unit: str, decimals: int) -> bool:
+def _score_text(score: Number | str | None) -> str:
+    if isinstance(score, Number):
+        return _written(_SCORE, score, _SCORE_DECIMALS)
+    return "not asked for" if score is None else f"withheld: {score[:_SHOWN]}".removesuffix(": ")
+
+
+# --- numbers
+
+
+_SCORE_DECIMALS = 1
+
+
+def _decimals(id_: str) -> int:
+    return _SCORE_DECIMALS if id_ == _SCORE else FIGURES[id_].decimals
+
+
+def _change(id_: str, old: Number | None, new: Number | None) -> str:
+    """Say what changed of a figure: its value, its interval, that it is new; "" for nothing."""
+    if new is None:
+        return _VALUE if old is not None else ""
+    if old is None:
+        return _NEW
+    if old.unit != new.unit or _moved(id_, old.value, new.value):
+        return _VALUE
+    return "" if _is_same(id_, old, new) else _INTERVAL
+
+
+def _is_same(id_: str, old: Number, new: Number) -> bool:
+    """Whether value and interval are the same, but for what rounding hides."""
+    pairs = [(old.value, new.value), (old.low, new.low), (old.high, new.high)]
+    return not any(_moved(id_, was, now) for was, now in pairs)
+
+
+def _moved(id_: str, old: float | None, new: float | None) -> bool:
     """Whether a number changed by more than what its rounding hides."""
-    return old[1] != unit or abs(new - old[0]) > 0.5 * 10.0**-decimals
+    if old is None or new is None:
+        return False
+    apart = abs(new - old)
+    if _is_direction(id_):
+        apart = min(apart % 360, -apart % 360)
+    return apart > 0.5 * 10.0 ** -_decimals(id_)
+
+
+def _is_direction(id_: str) -> bool:
+    return id_.endswith(".from_deg")
+
+
+def _apart(id_: str, old: Number, new: Number) -> tuple[str, str]:
+    """Write two numbers with as many decimals as it takes to see that they are two."""
+    decimals = _decimals(id_)
+    # Of a value that moved it has to be the value itself by which they differ.
+    bare = [replace(n, low=None) for n in (old, new)] if _moved(id_, old.value, new.value) else []
+    one, other = (_written(id_, number, decimals) for number in bare or (old, new))
+    if one == other:
+        decimals += 1
+    return _written(id_, old, decimals), _written(id_, new, decimals)
+
+
+def _written(id_: str, number: Number, decimals: int) -> str:
+    """Write a number with its unit and interval; an exact one has none."""
+
+    def digits(value: float) -> str:
+        return f"{value % 360 if _is_direction(id_) else value:z.{decimals}f}"
+
+    text, low, high = f"{digits(number.value)} {number.unit[:_SHOWN]}", number.low, number.high
+    if low is None or high is None or low == high:
+        return text.strip()
+    if _is_direction(id_) and high - low >= 360:
+        return f"{text.strip()} (any direction)"
+    return f"{text.strip()} ({digits(low)} to {digits(high)})"
+
+
+def _numbers(old: Number | None, new: Number | None) -> dict[str, float | int | str]:
+    return {
+        f"{name}{end}": number
+        for name, told in (("old", old), ("new", new))
+        if told is not None
+        for end, number in (("", told.value), ("_low", told.low), ("_high", told.high))
+        if number is not None
+    }
+
+
+def _label(id_: str) -> str:
+    """Give what a figure is called within a sentence."""
+    if id_ not in FIGURES:
+        return id_[:_SHOWN]
+    label = FIGURES[id_].label
+    return f"{label[0].lower()}{label[1:]}"
+
+
+# --- findings
 
 
 def _recomputed(
+    what: str,
     message: str,
     earlier: EarlierDebrief,
     evidence: Mapping[str, float | int | str],
     *,
     affects: tuple[str, ...] = (),
-    start_s: float | None = None,
-    end_s: float | None = None,
 ) -> Finding:
-    versions = {"old_analyses": earlier.analyses, "new_analyses": ANALYSES_VERSION}
-    return make_finding(
-        "recomputed",
-        message,
-        evidence={**evidence, **versions},
-        affects=affects,
-        start_s=start_s,
-        end_s=end_s,
-    )
+    evidence = {"what": what, **evidence, **_by(earlier)}
+    return make_finding(RECOMPUTED, message, evidence=evidence, affects=affects)
 
 
-def _new_sortie(sortie: SortieDebrief, earlier: EarlierDebrief, other: str) -> Finding:
-    start = sortie.sortie.start_s
-    return _recomputed(
-        f"the sortie that starts at {start:.1f} s is not in the debrief by analyses "
-        f"{earlier.analyses}{other}.",
-        earlier,
-        {"sortie": sortie.sortie.number},
-        start_s=start,
-        end_s=sortie.sortie.end_s,
-    )
+def _by(earlier: EarlierDebrief) -> dict[str, float | int | str]:
+    return {"old_analyses": earlier.analyses, "new_analyses": ANALYSES_VERSION}
 
 
-def _gone_sortie(then: EarlierSortie, earlier: EarlierDebrief, other: str) -> Finding:
-    return _recomputed(
-        f"the sortie that started at {then.start_s:.1f} s by analyses {earlier.analyses} is not "
-        f"one by analyses {ANALYSES_VERSION}{other}.",
-        earlier,
-        {"old_sortie": then.number},
-    )
+def _new_sortie(sortie: ToldSortie, earlier: EarlierDebrief) -> Finding:
+    text = f"the sortie that starts at {sortie.start_s:.1f} s is not in the earlier debrief."
+    return _recomputed(_FLIGHTS, text, earlier, {"sortie": sortie.number})
 
 
-def _unchanged(earlier: EarlierDebrief, other: str) -> Finding:
-    return _recomputed(
-        f"no figure moved by more than it is rounded to: analyses {earlier.analyses} then, "
-        f"{ANALYSES_VERSION} now{other}.",
-        earlier,
-        {},
-    )
+def _gone_sortie(then: ToldSortie, earlier: EarlierDebrief) -> Finding:
+    text = f"the sortie that started at {then.start_s:.1f} s is none any more."
+    return _recomputed(_FLIGHTS, text, earlier, {"old_sortie": then.number})
+
+
+def _versions(earlier: EarlierDebrief, given: str, changes: int) -> Finding:
+    """Say by which analyses both debriefs are; this is no change by itself."""
+    by = f"analyses {earlier.analyses} then, {ANALYSES_VERSION} now"
+    if changes:
+        text = f"{by}."
+    else:
+        other = f"; what was given differs: {given}" if given else ""
+        text = f"no figure moved by more than it is rounded to: {by}{other}."
+    return make_finding(RECOMPUTED, text, evidence=_by(earlier))

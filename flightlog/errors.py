@@ -6,6 +6,7 @@ FlightlogError                 one of these, or a fault of ours
 ├─ TeamFileError               a site, aircraft, rule-book or map file       exit 3
 │  └─ FormulaError             a score formula                               exit 3
 ├─ UsageError                  an option or argument can't be understood      exit 2
+├─ ClusterError                a cluster is not there, or unfit               exit 3
 ├─ OutputError                 results can't be written where they were asked for  exit 3
 ├─ NotEnoughDataError          (ValueError) the flight lacks what was asked  exit 1
 ├─ LogbookError                a record of the logbook is broken             exit 6
@@ -85,6 +86,12 @@ class UsageError(FlightlogError):
     """An option or argument can't be understood."""
 
     exit_code = 2
+
+
+class ClusterError(FlightlogError):
+    """A cluster that was to do the work does not answer, has nobody, or is unfit for it."""
+
+    exit_code = 3
 
 
 class OutputError(FlightlogError):

@@ -6,13 +6,14 @@ from dataclasses import replace
 import pytest
 
 from flightlog.contract import dumps
-from flightlog.earlier import compared, read_earlier
+from flightlog.earlier import changes_in, compared, read_earlier
 from flightlog.errors import TeamFileError, UsageError
 from flightlog.figures import ANALYSES_VERSION, Figure
 from flightlog.inputs import Mass, Pack
 from flightlog.recording import Partner
+from flightlog.rules.outcomes import Score
 from flightlog.uncertain import Uncertain
-from tests.made_debriefs import made
+from tests.made_debriefs import figure, judged, made
 
 ROLL = "takeoff.ground_roll"
 
@@ -37,8 +38,18 @@ def stored(tmp_path):
 
 
 def told(result) -> list[str]:
-    everywhere = [*result.findings, *(f for s in result.sorties for f in s.findings)]
+    everywhere = [*(f for s in result.sorties for f in s.findings), *result.findings]
     return [f.message for f in everywhere if f.code == "recomputed"]
+
+
+def with_figure(result, figure):
+    """Put a figure into every flight of a debrief."""
+    sorties = (replace(s, figures={**s.figures, figure.id: figure}) for s in result.sorties)
+    return replace(result, sorties=tuple(sorties))
+
+
+def with_score(result, score):
+    return replace(result, sorties=tuple(replace(s, score=score) for s in result.sorties))
 
 
 def by_analyses(version):
@@ -50,11 +61,16 @@ def test_a_figure_that_moved_is_told_with_both_numbers_and_versions(stored):
     result = compared(debrief(28.40), old)
 
     assert told(result) == [
-        f"{ROLL} was 28.10 m by analyses {ANALYSES_VERSION - 1} and is 28.40 m by analyses "
-        f"{ANALYSES_VERSION}."
+        "ground roll was 28.1 m (26.9 to 29.3), is 28.4 m (27.2 to 29.6).",
+        f"analyses {ANALYSES_VERSION - 1} then, {ANALYSES_VERSION} now.",
     ]
     [finding] = [f for f in result.sorties[0].findings if f.code == "recomputed"]
-    assert finding.evidence == {
+    ends = {key: finding.evidence[key] for key in ("old_low", "old_high", "new_low", "new_high")}
+    assert ends == pytest.approx(
+        {"old_low": 26.924, "old_high": 29.276, "new_low": 27.224, "new_high": 29.576}, abs=1e-3
+    )
+    assert {key: finding.evidence[key] for key in finding.evidence if key not in ends} == {
+        "what": "value",
         "figure": ROLL,
         "unit": "m",
         "old": 28.1,
@@ -69,44 +85,144 @@ def test_a_figure_that_moved_is_told_with_both_numbers_and_versions(stored):
 @pytest.mark.parametrize(("old", "moved"), [(28.36, False), (28.44, False), (28.34, True)])
 def test_a_change_that_rounding_hides_is_none(stored, old, moved):
     """A roll is written with one decimal: 0.05 m is half of its last digit."""
-    messages = told(compared(debrief(28.40), stored(debrief(old))))
+    result = compared(debrief(28.40), stored(debrief(old)))
 
-    assert (ROLL in messages[0]) is moved
-    assert len(messages) == 1
-    assert moved or messages[0].startswith("no figure moved")
+    assert len(changes_in(result)) == moved
+    assert told(result)[0].startswith("ground roll" if moved else "no figure moved")
+
+
+def test_a_change_that_the_last_decimal_hides_is_written_with_one_more(stored):
+    [change] = changes_in(compared(debrief(28.34), stored(debrief(28.26))))
+
+    assert change == "ground roll was 28.26 m (27.08 to 29.44), is 28.34 m (27.16 to 29.52)"
+
+
+@pytest.mark.parametrize(("std", "moved"), [(6.0, True), (0.61, False)])
+def test_an_interval_that_became_another_one_is_told_though_the_value_stayed(stored, std, moved):
+    wide = made(roll=Uncertain.of(28.40, std, "m", source="all"))
+    changes = changes_in(compared(wide, stored(debrief(28.40))))
+
+    told = ["ground roll was 28.4 m (27.2 to 29.6), is 28.4 m (16.6 to 40.2)"]
+    assert list(changes) == (told if moved else [])
+
+
+def test_a_direction_is_compared_around_the_circle(stored):
+    """359 and 0 degrees are a degree apart; an interval may begin below north."""
+    old, new = (figure("wind.from_deg", value, 2.0) for value in (359.8, 0.2))
+    assert not changes_in(compared(with_figure(made(), new), stored(with_figure(made(), old))))
+
+    turned = with_figure(made(), figure("wind.from_deg", 3.0, 2.0))
+    assert changes_in(compared(turned, stored(with_figure(made(), old)))) == (
+        "wind from was 360 deg (356 to 4), is 3 deg (359 to 7)",
+    )
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "says"),
+    [
+        (28.9, 45.0, "was met, is not met"),
+        (45.0, 40.2, "was not met, is not shown"),
+        (45.0, None, "was not met, is not assessable: hand launch, so there is no ground roll"),
+    ],
+)
+def test_a_limit_that_is_judged_otherwise_is_told_though_no_figure_moved(stored, before, now, says):
+    result = compared(made(judged(now)), stored(made(judged(before))))
+
+    assert changes_in(result) == (f"the limit roll (ground roll <= 40 m) {says}",)
+
+
+def test_limits_that_came_and_went_are_told(stored):
+    other = replace(judged(28.9), limit="other")
+    changes = changes_in(compared(made(other), stored(made(judged(28.9)))))
+
+    assert changes == (
+        "the limit other (ground roll <= 40 m) was not judged, is met",
+        "the limit roll (ground roll <= 40 m) was met, is not judged",
+    )
+
+
+def test_two_limits_of_one_name_are_two(stored):
+    """The aircraft's own and the pack's limit of a figure are called alike."""
+    pack = replace(judged(28.9), source="pack file")
+
+    [change] = changes_in(compared(made(judged(45.0), pack), stored(made(judged(28.9), pack))))
+
+    assert change.endswith("was met, is not met")
+
+
+@pytest.mark.parametrize(
+    ("score", "says"),
+    [
+        (Score(Uncertain.of(800.0, 9.0, "", source="s")), "is 800.0 (782.4 to 817.6)"),
+        (Score(Uncertain.of(812.0, 20.0, "", source="s")), "is 812.0 (772.8 to 851.2)"),
+        (Score(None, reason="laps.count is withheld"), "is withheld: laps.count is withheld"),
+        (None, "is not asked for"),
+        (Score(Uncertain.of(812.01, 9.0, "", source="s")), ""),
+    ],
+)
+def test_a_score_that_moved_or_went_is_told(stored, score, says):
+    changes = changes_in(compared(with_score(made(), score), stored(made())))
+
+    told = [f"the score was 812.0 (794.4 to 829.6), {says}"] if says else []
+    assert list(changes) == told
+
+
+def test_the_most_important_changes_come_first_and_say_of_which_flight_they_are(stored):
+    """By hand: of two flights the first has a new figure, the second a limit and a value."""
+    before = with_figure(made(judged(28.9), sorties=2), figure("wind.speed", 3.0, 0.3))
+    first, second = before.sorties
+    more = {**first.figures, "flight.max_range": figure("flight.max_range", 900.0, 3.0)}
+    wide = {"wind.speed": figure("wind.speed", 3.0, 0.9)}
+    moved = {"energy.used": figure("energy.used", 33.0, 0.2)}
+    result = replace(
+        before,
+        sorties=(
+            replace(first, figures={**more, **wide}),
+            replace(second, figures={**second.figures, **moved}, outcomes=(judged(45.0),)),
+        ),
+    )
+
+    changes = changes_in(compared(result, stored(before)))
+
+    assert changes == (
+        "flight 2: the limit roll (ground roll <= 40 m) was met, is not met",
+        "flight 2: energy used was 31.20 Wh (30.81 to 31.60), is 33.00 Wh (32.61 to 33.39)",
+        "flight 1: wind was 3.0 m/s (2.4 to 3.6), is 3.0 m/s (1.2 to 4.8)",
+        "flight 1: greatest range was not there, is 900 m (894 to 906)",
+    )
 
 
 def test_a_figure_that_is_withheld_now_says_why(stored):
     result = made(withheld={ROLL: "the log starts in the air"})
-    [message] = told(compared(result, stored(debrief(28.10))))
+    [change] = changes_in(compared(result, stored(debrief(28.10))))
 
-    assert message.startswith(f"{ROLL} was 28.10 m")
-    assert "is withheld by analyses" in message
-    assert "(the log starts in the air)" in message
+    assert change == (
+        "ground roll was 28.1 m (26.9 to 29.3), is withheld: the log starts in the air"
+    )
 
 
 def test_a_figure_that_was_withheld_and_is_given_now_is_told(stored):
-    [message] = told(compared(debrief(28.4), stored(made(withheld={ROLL: "no"}))))
+    [change] = changes_in(compared(debrief(28.4), stored(made(withheld={ROLL: "no"}))))
 
-    assert f"{ROLL} was withheld by analyses" in message
-    assert "is 28.40 m" in message
+    assert change == "ground roll was withheld, is 28.4 m (27.2 to 29.6)"
 
 
 def test_other_inputs_are_named_because_they_move_figures_too(stored):
     heavier = debrief(28.4)
     heavier = replace(heavier, inputs=replace(heavier.inputs, mass=Mass(9.5, 0.02, "option")))
-    [message] = told(compared(heavier, stored(debrief(28.1))))
+    given, roll = changes_in(compared(heavier, stored(debrief(28.1))))
 
-    assert message.endswith("; what was given differs too: mass.")
+    assert given == "what was given beside the log differs: mass"
+    assert roll.startswith("ground roll was")
 
 
 def test_a_recording_that_was_joined_since_is_named(stored):
     result = debrief(28.4)
     partner = Partner("b.csv", "12" * 32, "transmitter", 33.0, 0.3, "speed", ("battery",))
     joined = replace(result, receipt=replace(result.receipt, partners=(partner,)))
-    [message] = told(compared(joined, stored(result)))
+    [message] = told(compared(joined, stored(result)))  # which is no change by itself
 
-    assert "what was given differs too: joined recordings" in message
+    assert "what was given differs: joined recordings" in message
 
 
 def test_debriefs_from_before_there_were_partners_can_be_read(stored):
@@ -121,16 +237,17 @@ def test_debriefs_from_before_packs_were_given_compare_as_if_none_was(stored):
     pack = replace(flown, inputs=replace(flown.inputs, pack=Pack("pack-a", "bb")))
 
     assert not any("was given differs" in message for message in told(compared(flown, old)))
-    assert any("differs too: pack" in message for message in told(compared(pack, old)))
+    assert any("differs: pack" in message for message in told(compared(pack, old)))
 
 
 def test_sorties_are_matched_by_their_time_and_lost_ones_are_told(stored):
     old = stored(debrief(28.1, sorties=1), lambda b: b["sorties"][0].update(start_s=900.0))
-    messages = told(compared(debrief(28.4), old))
+    messages = changes_in(compared(debrief(28.4), old))
 
-    assert len(messages) == 2
-    assert any("is not in the debrief by analyses" in m for m in messages)
-    assert any("started at 900.0 s" in m for m in messages)
+    assert messages == (
+        "the sortie that starts at 70.9 s is not in the earlier debrief",
+        "the sortie that started at 900.0 s is none any more",
+    )
 
 
 def test_an_earlier_debrief_of_another_log_is_refused_and_named(stored):
@@ -191,7 +308,17 @@ def body_with(change) -> str:
             ),
             "x.value is too large",
         ),
+        (
+            body_with(
+                lambda b: b["sorties"][0]["figures"].update(x={"value": 3, "unit": "m", "low": "2"})
+            ),
+            "x.low is no number",
+        ),
         (body_with(lambda b: b["sorties"][0].update(withheld={"a": 1})), "reason that is no text"),
+        (body_with(lambda b: b["sorties"][0].update(outcomes=[1])), "outcomes is no list of"),
+        (body_with(lambda b: b["sorties"][0].update(outcomes=[{}])), "outcomes.kind is no text"),
+        (body_with(lambda b: b["sorties"][0].update(score=5)), "score is no table"),
+        (body_with(lambda b: b["sorties"][0].update(score={"total": 5})), "total is no table"),
     ],
 )
 def test_a_file_that_is_no_debrief_says_what_is_wrong(tmp_path, content, found):
@@ -228,10 +355,8 @@ def test_figures_of_an_id_that_no_longer_exists_are_no_fault(stored):
 
 
 def test_every_figure_of_the_same_debrief_compares_as_unmoved(stored):
-    figure = Figure("wind.speed", Uncertain.of(3.14159, 0.3, "m/s", source="w"), "m", ("gps",))
-    result = debrief(28.4)
-    sortie = replace(result.sorties[0], figures={**result.sorties[0].figures, "wind.speed": figure})
-    result = replace(result, sorties=(sortie,))
+    wind = Figure("wind.speed", Uncertain.of(3.14159, 0.3, "m/s", source="w"), "m", ("gps",))
+    result = with_figure(made(judged(28.9), judged(None)), wind)
 
     [message] = told(compared(result, stored(result)))
     assert message == (

@@ -35,8 +35,8 @@ _DEBRIEF = (
     f"{_SENSING} importers estimation joining analyses screening inputs rules export contract"
 )
 _OPERATIONS = (
-    f"{_DEBRIEF} debriefing earlier prediction groundtests logbook team team_files decoded workers"
-    " operations"
+    f"{_DEBRIEF} debriefing earlier prediction groundtests logbook team team_files decoded disk"
+    " workers operations"
 )
 
 # Room -> what it may import. A room that is not named here does not exist.
@@ -50,10 +50,11 @@ MAY_IMPORT: dict[str, str] = {
     "ground_findings": "findings",
     "uncertain": "",
     "resources": "errors",
+    "disk": "",
     "recording": _GROUND,
     "importers": f"{_SENSING} team_files inputs",
     "joining": f"{_SENSING} estimation",
-    "decoded": f"{_SENSING} importers",
+    "decoded": f"{_SENSING} importers disk",
     "workers": "errors figures importers __init__",
     "screening": f"{_SENSING} estimation analyses inputs",
     "inputs": f"{_GROUND} team_files",
@@ -67,7 +68,7 @@ MAY_IMPORT: dict[str, str] = {
     "earlier": f"{_DEBRIEF} debriefing",
     "prediction": f"{_SENSING} estimation",
     "groundtests": f"{_SENSING} estimation",
-    "logbook": "errors",
+    "logbook": "errors disk",
     "team": f"{_SENSING} inputs team_files logbook",
     "operations": _OPERATIONS,
     "reports": f"{_OPERATIONS} __init__",

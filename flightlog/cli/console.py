@@ -7,11 +7,12 @@ that the screen does not know, and no text from a log reaches the screen with co
 from __future__ import annotations
 
 import errno
+import math
 import os
 import shutil
 import sys
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, redirect_stdout
 from typing import TextIO
 
@@ -22,6 +23,8 @@ _QUIET_S = 0.7
 """A task that takes less than this shows no progress [s]."""
 _STEP_S = 0.1
 """Least time between two showings of progress [s]."""
+_PLAIN_STEP_S = 30.0
+"""The same where no person watches: a line of its own then, and none for shorter tasks [s]."""
 _TELLS_S, _TELLS_SHARE = 3.0, 0.03
 """From when on the time that is left is told [s], and the share that is done."""
 _GONE = (errno.EPIPE, errno.EINVAL)
@@ -107,7 +110,10 @@ def err() -> Console:
 
 
 class ProgressLine:
-    """Progress of a long task as one line that is written over; silent unless a person watches.
+    """Progress of a long task as one line that is written over.
+
+    Where no person watches it is silent, but for a task whose end is estimated: that may take
+    hours, and a plain line now and then tells in a log file that it goes on.
 
     Parameters
     ----------
@@ -117,33 +123,54 @@ class ProgressLine:
         What is worked on.
     estimate : bool
         Whether the time that is left is told too.
+    clock : callable
+        Gives a time that never goes back [s].
     """
 
-    def __init__(self, console: Console, name: str, *, estimate: bool = False) -> None:
+    def __init__(
+        self,
+        console: Console,
+        name: str,
+        *,
+        estimate: bool = False,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._console = console
         self._name = plain(name, 30)
         self._estimate = estimate
-        self._began = time.monotonic()
-        self._shown = 0.0
-        self._active = console.is_terminal
+        self._clock = clock
+        self._began = clock()
+        self._shown = -math.inf
+        self._watched = console.is_terminal
+        self._active = self._watched or estimate
         self._length = 0
 
     def __call__(self, fraction: float, what: str) -> None:
         """Show the fraction done (0 to 1)."""
-        now = time.monotonic()
-        if not self._active or now - self._began < _QUIET_S or now - self._shown < _STEP_S:
+        now = self._clock()
+        quiet_s, step_s = (_QUIET_S, _STEP_S) if self._watched else (_PLAIN_STEP_S, _PLAIN_STEP_S)
+        if not self._active or now - self._began < quiet_s or now - self._shown < step_s:
             return
         self._shown = now
         share = min(max(fraction, 0.0), 1.0)
         left = _left(now - self._began, share) if self._estimate else ""
-        text = f"{self._name}: {plain(what, 30)} {share:4.0%}{left}"
-        self._overwrite(printable(text, self._console.encoding))
+        text = f"{self._name}: {plain(what, 30)}"
+        if self._watched:
+            self._overwrite(printable(f"{text} {share:4.0%}{left}", self._console.encoding))
+        else:
+            self._add(f"{text}{left}")
 
     def clear(self) -> None:
         """Take the line away."""
         if self._length:
             self._overwrite("")
             self._length = 0
+
+    def _add(self, text: str) -> None:
+        try:
+            self._console.line(text)
+        except OutputError:
+            self._active = False  # progress is a courtesy; the task goes on without
 
     def _overwrite(self, text: str) -> None:
         room = self._length

@@ -18,7 +18,7 @@ from flightlog.cli.debriefing import read_one_of_several, show
 from flightlog.cli.desk import desk_of
 from flightlog.cli.entering import AboutPack
 from flightlog.cli.flights import Flight, Plan, plan_flights
-from flightlog.cli.importing_many import FEW, import_many, recompute_all
+from flightlog.cli.importing_many import FEW, going_on, import_many, recompute_all
 from flightlog.cli.signing import TeamOption, a_path
 from flightlog.errors import FlightlogError, UsageError
 
@@ -66,7 +66,7 @@ def import_logs(
         bool,
         typer.Option(
             "--recompute",
-            help="Compute anew the figures of the record that are by older analyses.",
+            help="Compute anew what the record has by older analyses, or by an older reading.",
         ),
     ] = False,
     jobs: Annotated[
@@ -102,7 +102,14 @@ def import_logs(
     Example: flightlog import --newest CARD
     """
     answer: dict[str, Any] = {"schema": SCHEMA, "recordings": [], "errors": []}
-    with desk_of(team) as desk:
+    if jobs is not None and cluster is not None:
+        raise UsageError(
+            "is about processes of this machine",
+            where="--jobs",
+            fix="Leave it out: a cluster has as many workers as it was started with.",
+        )
+    many = recompute or (not newest and _are_many(paths or [], jobs, cluster))
+    with going_on(many), desk_of(team) as desk:
         told = _told(aircraft, pack, clocks_apart)
         how: _How = {"jobs": jobs, "cluster": cluster, "answer": answer, "as_json": as_json}
         code = wall.DONE
@@ -111,10 +118,10 @@ def import_logs(
             code = recompute_all(desk, **how)
         elif newest:
             code = _Work(desk, told, as_json, answer).all(_newest(desk, paths or []))
-        elif _are_many(given := _given(paths or []), jobs, cluster):
-            code = import_many(desk, given, told, **how)
+        elif many:
+            code = import_many(desk, _given(paths or []), told, **how)
         else:
-            code = _Work(desk, told, as_json, answer).all(given)
+            code = _Work(desk, told, as_json, answer).all(_given(paths or []))
     if as_json:
         out().json(json.dumps(answer, ensure_ascii=False, allow_nan=False, indent=2))
     return code
@@ -138,7 +145,7 @@ def _refuse_beside_recompute(newest: bool, paths: Sequence[Path]) -> None:
 
 def _are_many(paths: Sequence[Path], jobs: int | None, cluster: str | None) -> bool:
     """Whether logs are told of by a line each: folders, and more than a few."""
-    from flightlog.operations.season_import import is_folder
+    from flightlog.operations.log_search import is_folder
 
     asked_for = jobs is not None or cluster is not None
     return asked_for or len(paths) > FEW or any(map(is_folder, paths))
@@ -236,11 +243,9 @@ class _Work:
 
     def _hash(self, log: Path, hashes: dict[Path, str]) -> None:
         """Know a file by its content; the same under two names is taken once."""
-        from flightlog.importers import read_head
-        from flightlog.importers.common import sha256_of_file
+        from flightlog.operations.log_content import content_of
 
-        read_head(log)
-        sha256 = sha256_of_file(log)
+        sha256 = content_of(log)
         twin = next((other for other, known in hashes.items() if known == sha256), None)
         if twin is None:
             hashes[log] = sha256

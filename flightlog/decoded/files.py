@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from flightlog.columns import TABLES
+from flightlog.disk import read_small
 from flightlog.errors import LogFileError
 from flightlog.findings import Finding
 from flightlog.recording import Receipt, Recording
@@ -26,12 +27,23 @@ from flightlog.recording import Receipt, Recording
 if TYPE_CHECKING:
     import pandas as pd
     import pyarrow as pa
+    import pyarrow.parquet as pq
 
 SCHEMA = "flightlog.decoded/1"
 RECEIPT = "receipt.json"
 LARGEST_RECEIPT = 64_000_000
 """No receipt is larger [bytes]."""
 
+FEWEST_CELLS = 1_000_000
+"""So many cells the tables of any log may have."""
+CELLS_PER_BYTE = 2
+"""And so many more for each byte of the log. Those of real logs have 0.5 at the most, as IGC; a
+text of few short columns can have more, since a table has every column of the dictionary."""
+LARGEST_LOG = 512 * 1024 * 1024
+"""No log in the record is larger [bytes]."""
+
+_CELL_BYTES = 16
+"""No file of a table takes more for each cell [bytes], packed or not."""
 _ENDING = ".parquet"
 _HEX = re.compile(r"[0-9a-f]{64}")
 _LEVEL = 1
@@ -77,8 +89,12 @@ def write(recording: Recording, folder: Path) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def read(folder: Path, sha256: str) -> Recording:
+def read(folder: Path, sha256: str, log_bytes: int | None = None) -> Recording:
     """Read a recording from its folder.
+
+    A small file can hold a table that no memory has room for, and the hash of such a file holds as
+    well. So what a table would take is looked at before it is made: as many rows as the receipt
+    says, columns of the dictionary, and no more cells than a log of this size gives.
 
     Parameters
     ----------
@@ -86,6 +102,9 @@ def read(folder: Path, sha256: str) -> Recording:
         Where `write` put it.
     sha256 : str
         What `write` gave: every byte is held against it.
+    log_bytes : int, optional
+        Size of the log, or of all that it was joined of [bytes]. Without it the receipt is
+        believed, up to `LARGEST_LOG` for each.
 
     Returns
     -------
@@ -99,26 +118,39 @@ def read(folder: Path, sha256: str) -> Recording:
     """
     data = _bytes(folder / RECEIPT, sha256, LARGEST_RECEIPT)
     try:
-        return _recording(folder, json.loads(data))
+        return _recording(folder, json.loads(data), log_bytes)
     except LogFileError:
         raise
     except Exception as error:  # others' parsers, and what somebody wrote by hand
         raise _other(folder / RECEIPT) from error
 
 
-def _recording(folder: Path, body: dict[str, Any]) -> Recording:
+def _recording(folder: Path, body: dict[str, Any], log_bytes: int | None) -> Recording:
     if body["schema"] != SCHEMA:
         raise _other(folder / RECEIPT)
-    tables = {name: _table(folder, name, body["tables"][name]) for name in body["order"]}
-    receipt, findings = _adapters()
-    return Recording(
-        tables,
-        receipt.validate_python(body["receipt"]),
-        findings=tuple(findings.validate_python(body["findings"])),
-    )
+    of_receipt, of_findings = _adapters()
+    receipt: Receipt = of_receipt.validate_python(body["receipt"])
+    most = _most_cells(receipt, log_bytes)
+    tables = {}
+    for name in body["order"]:
+        tables[name], cells = _table(folder, name, body["tables"][name], receipt, most)
+        most -= cells
+    findings = tuple(of_findings.validate_python(body["findings"]))
+    return Recording(tables, receipt, findings=findings)
 
 
-def _table(folder: Path, name: str, written: dict[str, Any]) -> pd.DataFrame:
+def _most_cells(receipt: Receipt, log_bytes: int | None) -> int:
+    """Give how many cells all tables of a log may have together."""
+    if log_bytes is None:
+        # What partners' sizes are is not in the receipt of a joined one.
+        log_bytes = min(receipt.size, LARGEST_LOG) + len(receipt.partners) * LARGEST_LOG
+    return FEWEST_CELLS + CELLS_PER_BYTE * log_bytes
+
+
+def _table(
+    folder: Path, name: str, written: dict[str, Any], receipt: Receipt, most: int
+) -> tuple[pd.DataFrame, int]:
+    """Read a table, of at most so many cells; give it and how many they are."""
     import pandas as pd
     import pyarrow as pa
     import pyarrow.parquet as pq
@@ -126,12 +158,51 @@ def _table(folder: Path, name: str, written: dict[str, Any]) -> pd.DataFrame:
     path = folder / f"{name}{_ENDING}"
     if name not in TABLES or not _HEX.fullmatch(written["sha256"]):
         raise _other(folder / RECEIPT)
-    data = _bytes(path, written["sha256"], written["size"])
-    table = pq.read_table(pa.BufferReader(data), use_threads=False)
+    data = _bytes(path, written["sha256"], min(written["size"], _CELL_BYTES * most))
+    # Each text once, however many rows repeat it.
+    file = pq.ParquetFile(pa.BufferReader(data), read_dictionary=list(_texts(name)))
+    cells = _cells(file, name, most)
+    if file.metadata.num_rows != receipt.rows.get(name):
+        raise _other(path)
+    table = file.read(use_threads=False)
     columns = {c: _to_numpy(table.column(c)) for c in table.schema.names}
     # Else pandas guesses that objects which are all text are its own kind of text.
     objects = {c: pd.Series(v, dtype=object) for c, v in columns.items() if v.dtype == object}
-    return pd.DataFrame({**columns, **objects}, copy=False)
+    return pd.DataFrame({**columns, **objects}, copy=False), cells
+
+
+def _cells(file: pq.ParquetFile, name: str, most: int) -> int:
+    """Count the cells of a table by its footer, numbers of lists among them.
+
+    Raises
+    ------
+    ValueError
+        If it has other columns than the dictionary, or would be larger than so many cells.
+    """
+    names, known = file.schema_arrow.names, {column.name for column in TABLES[name]}
+    if len(set(names)) != len(names) or not known.issuperset(names):
+        raise ValueError("columns that are not in the dictionary")
+    if not all(_is_kept(field.type) for field in file.schema_arrow):
+        raise ValueError("columns of other types")
+    footer = file.metadata
+    cells = unpacked = 0
+    for group in map(footer.row_group, range(footer.num_row_groups)):
+        for chunk in map(group.column, range(group.num_columns)):
+            cells += max(chunk.num_values, 0)
+            unpacked += max(chunk.total_uncompressed_size, 0)
+    if cells > most or unpacked > _CELL_BYTES * most:
+        raise ValueError("more than a log of this size gives")
+    return cells
+
+
+def _is_kept(kind: pa.DataType) -> bool:
+    """Whether `write` makes columns of this type, as texts are when each is read once."""
+    import pyarrow as pa
+
+    if pa.types.is_list(kind) or pa.types.is_dictionary(kind):
+        kind = kind.value_type
+        return bool(pa.types.is_float64(kind) or pa.types.is_string(kind))
+    return bool(pa.types.is_floating(kind) or pa.types.is_integer(kind))
 
 
 # --- columns
@@ -172,12 +243,22 @@ def _numbers(value: object) -> list[float] | None:
 def _to_numpy(column: pa.ChunkedArray) -> np.ndarray[Any, np.dtype[Any]]:
     import pyarrow as pa
 
-    if pa.types.is_list(column.type) or pa.types.is_string(column.type):
+    if pa.types.is_dictionary(column.type):
+        parts = [np.empty(0, dtype=object), *map(_repeated, column.chunks)]
+        return np.concatenate(parts)
+    if pa.types.is_list(column.type):
         values = np.empty(len(column), dtype=object)
         for index, value in enumerate(column.to_pylist()):
             values[index] = tuple(value) if isinstance(value, list) else value
         return values
     return np.asarray(column.to_numpy())
+
+
+def _repeated(chunk: pa.DictionaryArray) -> np.ndarray[Any, np.dtype[Any]]:
+    """Give texts, each of them one object however many rows have it."""
+    words = np.array([*chunk.dictionary.to_pylist(), None], dtype=object)
+    at = chunk.indices.fill_null(len(words) - 1).to_numpy(zero_copy_only=False)
+    return np.asarray(words[at])
 
 
 # --- bytes
@@ -191,10 +272,7 @@ def _sha256(path: Path) -> str:
 def _bytes(path: Path, sha256: str, most: int) -> bytes:
     """Read a file that has this hash and is not larger than ``most`` bytes."""
     try:
-        if not path.is_file():  # nor a pipe, which would be waited for
-            raise _other(path)
-        with path.open("rb") as file:
-            data = file.read(most + 1)
+        data = read_small(path, most)
     except OSError as error:
         raise LogFileError(
             f"can't be read ({error.strerror})", where=str(path), fix="Read the log again."

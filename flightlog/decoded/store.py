@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import json
 import re
-import secrets
 import shutil
-import time
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from flightlog.decoded import files
+from flightlog.disk import (
+    PART,
+    is_link,
+    own_folder,
+    part_in,
+    patiently,
+    read_small,
+    remove_old,
+    write_whole,
+)
 from flightlog.errors import LogFileError
 from flightlog.importers.registry import READING
 
@@ -24,7 +32,6 @@ OLD_S = 24 * 3600.0
 
 _HEX = re.compile(r"[0-9a-f]{64}")
 _LARGEST = 10_000
-_PART = ".part"
 
 
 class DecodedStore:
@@ -60,32 +67,29 @@ class DecodedStore:
         str
             Their name; "" where the folder can't be written: they are read from the log again.
         """
-        part = self.folder / "decoded" / f"{secrets.token_hex(8)}{_PART}"
+        part = None
         try:
-            part.mkdir(parents=True)
-            self._remove_old(part.parent)
+            folder = own_folder(self.folder, "decoded")
+            remove_old(folder, PART, OLD_S)  # of processes that were killed
+            part = part_in(folder)
+            part.mkdir()
             name = files.write(recording, part)
-            self._settle(part, self.path(name))
+            self._settle(part, name)
         except OSError:
             return ""
         finally:
-            shutil.rmtree(part, ignore_errors=True)
+            if part is not None:
+                shutil.rmtree(part, ignore_errors=True)
         return name
 
     def note(self, sha256: str, name: str) -> None:
         """Note that the log with this SHA-256 has these tables."""
         place = self._log(sha256)
-        part = place.with_name(f"{secrets.token_hex(8)}{_PART}")
         body = {"schema": LOG_SCHEMA, "reading": READING, "tables": name}
-        try:
-            place.parent.mkdir(parents=True, exist_ok=True)
-            part.write_text(json.dumps(body), encoding="utf-8")
-            part.replace(place)
-        except OSError:
-            pass  # the log is read again
-        finally:
-            with suppress(OSError):
-                part.unlink(missing_ok=True)
+        with suppress(OSError):  # then the log is read again
+            folder = own_folder(self._notes, "logs", place.parent.name)
+            remove_old(folder, PART, OLD_S)
+            write_whole(place, json.dumps(body).encode("utf-8"))
 
     def name_of(self, sha256: str) -> str:
         """Give the name of a log's tables; "" where there are none that this program would read.
@@ -97,11 +101,7 @@ class DecodedStore:
         """
         place = self._log(sha256)
         try:
-            if not place.is_file():  # nor a pipe, which would be waited for
-                return ""
-            with place.open("rb") as file:
-                text = file.read(_LARGEST + 1)
-            body = json.loads(text) if len(text) <= _LARGEST else None
+            body = json.loads(read_small(place, _LARGEST))
         except (OSError, ValueError, RecursionError):
             return ""
         if not isinstance(body, dict) or body.get("schema") != LOG_SCHEMA:
@@ -111,12 +111,21 @@ class DecodedStore:
             return ""
         return name if _HEX.fullmatch(name) else ""
 
-    def take(self, name: str) -> Recording | None:
-        """Give a recording by the name of its tables; None where they are missing or damaged."""
+    def take(self, name: str, log_bytes: int | None = None) -> Recording | None:
+        """Give a recording by the name of its tables; None where they are missing or damaged.
+
+        Parameters
+        ----------
+        name : str
+            From `keep`.
+        log_bytes : int, optional
+            Size of the log, or of all that it was joined of [bytes]: tables that are larger than
+            such a log gives are not read.
+        """
         if not _HEX.fullmatch(name):
             return None
         try:
-            return files.read(self.path(name), name)
+            return files.read(self.path(name), name, log_bytes)
         except LogFileError:
             return None
 
@@ -134,22 +143,16 @@ class DecodedStore:
             raise ValueError(f"{sha256[:80]!r} is no SHA-256")
         return self._notes / "logs" / sha256[:2] / f"{sha256}.json"
 
-    def _remove_old(self, folder: Path) -> None:
-        """Remove what processes that were killed left unfinished."""
-        for part in folder.glob(f"*{_PART}"):
-            with suppress(OSError):
-                if time.time() - part.lstat().st_mtime > OLD_S:
-                    shutil.rmtree(part)
-
-    def _settle(self, part: Path, place: Path) -> None:
+    def _settle(self, part: Path, name: str) -> None:
         """Move what is whole to its place; one that is damaged makes room."""
-        place.parent.mkdir(parents=True, exist_ok=True)
-        if place.exists():
-            if self.take(place.name) is not None:
+        place = self.path(name)
+        own_folder(self.folder, "decoded", place.parent.name)
+        if place.exists() and not is_link(place):
+            if self.take(name) is not None:
                 return
             shutil.rmtree(place, ignore_errors=True)
         try:
-            part.rename(place)
+            patiently(lambda: part.rename(place))
         except OSError:
-            if self.take(place.name) is None:  # nor was another process faster
+            if is_link(place) or self.take(name) is None:  # nor was another process faster
                 raise

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import stat
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -45,7 +46,7 @@ def read(
     UnknownFormatError
         If no importer recognises the content.
     LogFileError
-        If the file is missing, a folder, empty, not readable, or holds nothing of use.
+        If the file is missing, no regular file, empty, not readable, or holds nothing of use.
     TeamFileError
         If the column map is at fault.
     """
@@ -64,12 +65,20 @@ def read_head(path: Path) -> bytes:
     Raises
     ------
     LogFileError
-        If the file is missing, a folder, empty or not readable.
+        If the file is missing, no regular file, empty or not readable.
     """
     where = path.name or str(path)
     try:
-        if path.is_dir():
+        # Before it is opened: a pipe would be waited for, and a device may have no end.
+        kind = path.stat().st_mode
+        if stat.S_ISDIR(kind):
             raise LogFileError("this is a folder", where=where, fix="Name one log file in it.")
+        if not stat.S_ISREG(kind):
+            raise LogFileError(
+                "this is no regular file, but a pipe or a device",
+                where=where,
+                fix="Write what comes out of it to a file, and name that.",
+            )
         with path.open("rb") as file:
             head = file.read(HEAD_BYTES)
     except FileNotFoundError:

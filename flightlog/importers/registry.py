@@ -59,11 +59,15 @@ class Importer:
         For people, with what tells the format.
     module : str
         Module that holds ``sniff`` and ``load``.
+    endings : tuple of str
+        How names of such files usually end. No format is decided by them; a folder is searched
+        with their help.
     """
 
     format: str
     title: str
     module: str
+    endings: tuple[str, ...] = ()
 
     def sniff(self, head: bytes) -> Match:
         """Whether the first bytes look like this format."""
@@ -79,37 +83,53 @@ IMPORTERS: tuple[Importer, ...] = (
         "dataflash",
         "DataFlash binary log (.bin), records that start with A3 95",
         "flightlog.importers.dataflash",
+        (".bin",),
     ),
     Importer(
         "mavlink-telemetry",
         "MAVLink telemetry log (.tlog), frames that start with FE or FD after a time stamp",
         "flightlog.importers.mavlink_telemetry",
+        (".tlog",),
     ),
     Importer(
         "ulog",
         "ULog (.ulg), starts with 'ULog' and 01 12 35",
         "flightlog.importers.ulog",
+        (".ulg",),
     ),
     Importer(
         "dataflash-text",
         "DataFlash text log (.log), lines that start with 'FMT, 128, 89'",
         "flightlog.importers.dataflash_text",
+        (".log",),
     ),
     Importer(
         "transmitter",
         "transmitter-card log (.csv), a header with Date, Time and the radio's own columns",
         "flightlog.importers.transmitter",
+        (".csv",),
     ),
-    Importer("gpx", "GPX track (.gpx), XML whose root is 'gpx'", "flightlog.importers.gpx"),
+    Importer(
+        "gpx", "GPX track (.gpx), XML whose root is 'gpx'", "flightlog.importers.gpx", (".gpx",)
+    ),
     Importer(
         "nmea",
         "NMEA 0183 sentences (.nmea, .txt), lines as '$GPGGA,...*hh'",
         "flightlog.importers.nmea",
+        (".nmea", ".txt"),
     ),
     Importer(
         "igc",
         "IGC flight record (.igc), 'A' record first and 'B' records of fixes",
         "flightlog.importers.igc",
+        (".igc",),
     ),
 )
 """All formats, in the order in which they are asked."""
+
+ENDINGS = frozenset(ending for importer in IMPORTERS for ending in importer.endings)
+"""How names of logs usually end, in small letters."""
+
+OWN_ENDINGS = ENDINGS - {".csv", ".log", ".txt"}
+"""Those that say log: a file that has one and is none was one, or should have become one. The
+others are had by any text."""

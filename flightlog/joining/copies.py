@@ -12,7 +12,8 @@ from flightlog.recording import UtcRelation
 
 _CHUNK = 1 << 20
 _END = 1 << 12
-_FEWEST_ROWS = 20
+FEWEST_ROWS = 20
+"""Fewer are no proof that two files hold the same."""
 _STAMP_S = 2e-3
 """Stamps of one log in two forms differ by less: text has milliseconds [s]."""
 _PLACE_DEG = 2e-7
@@ -55,8 +56,8 @@ def has_rows_of(long: Sketch, short: Sketch) -> bool:
     """
     if _other_time(long.utc, short.utc):
         return False
-    moving = len(np.unique(short.latitude_deg.value)) > _FEWEST_ROWS // 2
-    if not moving or min(len(s.latitude_deg.value) for s in (long, short)) < _FEWEST_ROWS:
+    moving = len(np.unique(short.latitude_deg.value)) > FEWEST_ROWS // 2
+    if not moving or min(len(s.latitude_deg.value) for s in (long, short)) < FEWEST_ROWS:
         return False  # a place where nothing moved is no proof
     return all(
         _is_part(mine, theirs, within)

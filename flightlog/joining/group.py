@@ -9,6 +9,7 @@ import numpy as np
 
 from flightlog.estimation.alignment import Alignment
 from flightlog.joining.copies import has_rows_of, is_beginning
+from flightlog.joining.likely import START_S, LikelyCopies, LikelyPartners
 from flightlog.joining.match import match
 from flightlog.joining.sketch import Sketch
 
@@ -116,15 +117,27 @@ class Grouping:
 
     def why_left_out(self, copy: Copy) -> str:
         """Say in a sentence why a copy is left out."""
-        file, of = self.files[copy.index], self.files[copy.of]
-        if copy.code == "longer-copy":
-            return f"{file}: left out, {of} is a longer copy of it"
-        return f"{file}: left out, it is the same recording as {of}"
+        return why_left_out(copy.code, self.files[copy.index], self.files[copy.of])
 
     def is_plain(self, one: Group) -> bool:
         """Ask whether a group is nothing but its one recording, as that was read."""
         of_copies = any(copy.of in one.members for copy in self.copies)
         return not (one.partners or one.elsewhere or one.unaligned or of_copies)
+
+
+def why_left_out(code: str, file: str, of: str) -> str:
+    """Say in a sentence why a copy is left out.
+
+    Parameters
+    ----------
+    code : str
+        See `Copy`.
+    file, of : str
+        How it, and the one that stands for it, are called.
+    """
+    if code == "longer-copy":
+        return f"{file}: left out, {of} is a longer copy of it"
+    return f"{file}: left out, it is the same recording as {of}"
 
 
 def group(sketches: Sequence[Sketch]) -> Grouping:
@@ -142,10 +155,12 @@ def group(sketches: Sequence[Sketch]) -> Grouping:
     left_out = {c.index for c in copies}
     kept = [i for i in range(len(sketches)) if i not in left_out]
     kept.sort(key=lambda i: sketches[i].rank, reverse=True)
+    likely = LikelyPartners(sketches)
     hosts: list[_Host] = []
     for one in kept:
         joined: list[tuple[_Host, Alignment]] = []
-        for host in hosts:
+        for place in likely.of(one, [host.index for host in hosts]):
+            host = hosts[place]
             found = match(sketches[host.index], sketches[one])
             if found.alignment is not None:
                 joined.append((host, found.alignment))
@@ -221,15 +236,18 @@ def find_copies(sketches: Sequence[Sketch]) -> tuple[Copy, ...]:
     # Longer ones first, so that each copy is told of the longest.
     stands.sort(key=lambda i: (sketches[i].size, -i), reverse=True)
     heads = {i: _head(sketches[i]) for i in stands}
+    likely = LikelyCopies(sketches, stands)
+    left_out: set[int] = set()
     for place, short in enumerate(stands):
-        if any(c.index == short for c in copies):
+        if short in left_out:
             continue
-        for long in stands[:place]:
-            if any(c.index == long for c in copies):
+        for long in (stands[n] for n in likely.before(place)):
+            if long in left_out:
                 continue
             found = _shorter(short, long, sketches, heads)
             if found is not None:
                 copies.append(found)
+                left_out.add(found.index)
                 break
     return _told_of_the_last(copies)
 
@@ -266,7 +284,7 @@ def _shorter(
                 f"{one.file} ({one.size} bytes) is the beginning of it ({two.size} bytes), "
                 "byte by byte",
             )
-    if abs(one.start_s - two.start_s) > 1.0:
+    if abs(one.start_s - two.start_s) > START_S:
         return None
     if _holds(one) > _holds(two):
         short, long, one, two = long, short, two, one

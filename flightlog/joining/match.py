@@ -92,7 +92,7 @@ def offset_windows(first: UtcRelation, second: UtcRelation) -> list[tuple[float,
     A local time of an unknown zone may be any whole quarter of an hour from UTC, from 12 h
     behind to 14 h ahead.
     """
-    if _is_unknown(first) or _is_unknown(second):
+    if is_unknown(first) or is_unknown(second):
         return None
     one, two = first.offset_s or 0.0, second.offset_s or 0.0
     reach = 3.0 * float(np.hypot(first.std_s or 0.0, second.std_s or 0.0)) + SLACK_S
@@ -105,12 +105,13 @@ def offset_windows(first: UtcRelation, second: UtcRelation) -> list[tuple[float,
     return [(two - one + s - reach, two - one + s + reach) for s in shifts.tolist()]
 
 
-def _is_unknown(utc: UtcRelation) -> bool:
+def is_unknown(utc: UtcRelation) -> bool:
+    """Whether a clock says nothing about UTC: it has none, or was never set."""
     return utc.offset_s is None or not utc.offset_s > NEVER_SET_UNIX_S
 
 
 def _is_sure(utc: UtcRelation) -> bool:
-    return not _is_unknown(utc) and utc.zone_known and (utc.std_s or 0.0) <= SURE_S
+    return not is_unknown(utc) and utc.zone_known and (utc.std_s or 0.0) <= SURE_S
 
 
 def _overlap_s(first: Sketch, second: Sketch, window: tuple[float, float]) -> float:

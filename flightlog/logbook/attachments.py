@@ -23,6 +23,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO, Protocol
 
+from flightlog.disk import is_link, patiently
 from flightlog.errors import LogbookError, NotWritableError, TeamFolderError, UsageError
 from flightlog.logbook.entry import MOST_ATTACHMENT_BYTES, Attachment
 
@@ -35,7 +36,6 @@ _PART = ".part"
 _CHUNK = 1024 * 1024
 _MOST_NAME = 255
 _HEX = re.compile(r"[0-9a-f]{64}")
-_JUNCTION = 0xA0000003  # IO_REPARSE_TAG_MOUNT_POINT: what a link to a folder is on Windows
 _FULL = {errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)}
 # What file systems of some sticks answer: they have no names to flush by themselves.
 _CANT_FLUSH = {errno.EINVAL, getattr(errno, "ENOTSUP", errno.EINVAL)}
@@ -74,7 +74,19 @@ class Files:
 
     def rename(self, old: Path, new: Path) -> None:
         """Give a file another name, at once, in place of a file that had it."""
-        os.replace(old, new)
+        patiently(lambda: old.replace(new))
+
+    def stands(self, path: Path, attachment: Attachment) -> bool:
+        """Whether a file is there and whole; then its content is brought to the disk itself."""
+        try:
+            if _difference(path, attachment) is not None:
+                return False
+            # Open for writing, else Windows does not flush; one that may not be is put anew.
+            with open(path, "r+b", opener=_not_through_a_link) as file:
+                self.flush(file)
+        except OSError:
+            return False
+        return True
 
     def flush_folder(self, folder: Path) -> None:
         """Bring the names in a folder to the disk."""
@@ -167,13 +179,13 @@ class AttachmentStore:
             self._remove_old(incoming)
             part = incoming / f"{secrets.token_hex(16)}{_PART}"
             try:
-                digest, size = self._receive(stream, part, where)
-                self._settle(part, digest)
+                kept = Attachment(*self._receive(stream, part, where), name)
+                self._settle(part, kept)
             except BaseException:
                 with suppress(OSError):
                     self._files.remove(part)
                 raise
-        return Attachment(digest, size, name)
+        return kept
 
     def path(self, sha256: str) -> Path:
         """Give the place of a file.
@@ -194,7 +206,7 @@ class AttachmentStore:
         """
         path = self.path(attachment.sha256)
         for place in (self.folder, path.parent, path):
-            if _is_link(place):
+            if is_link(place):
                 return f"{place.name[:12]} is a link; links are not followed"
         try:
             return _difference(path, attachment)
@@ -206,7 +218,7 @@ class AttachmentStore:
     # --- steps of putting
 
     def _make_folder(self, folder: Path) -> None:
-        if _is_link(folder):
+        if is_link(folder):
             raise TeamFolderError(
                 "a link stands where a folder of the logbook should be",
                 where=str(folder),
@@ -239,11 +251,16 @@ class AttachmentStore:
             file.close()
         return digest.hexdigest(), size
 
-    def _settle(self, part: Path, sha256: str) -> None:
-        target = self.path(sha256)
+    def _settle(self, part: Path, kept: Attachment) -> None:
+        target = self.path(kept.sha256)
         self._make_folder(target.parent)
-        # In place of one that is there: that one may be damaged, or not have been flushed.
-        self._files.rename(part, target)
+        # One that is whole is left: others read it, and Windows replaces no file that is open.
+        if self._files.stands(target, kept):
+            with suppress(OSError):  # else it goes when it is old
+                self._files.remove(part)
+        else:
+            self._files.rename(part, target)
+        # In either case: who put the one that is there may not have come to this.
         self._files.flush_folder(target.parent)
 
     @contextmanager
@@ -310,14 +327,6 @@ def _difference(path: Path, attachment: Attachment) -> str | None:
 
 def _not_through_a_link(path: str, flags: int) -> int:
     return os.open(path, flags | getattr(os, "O_NOFOLLOW", 0))
-
-
-def _is_link(path: Path) -> bool:
-    try:
-        info = path.lstat()
-    except OSError:
-        return False
-    return stat.S_ISLNK(info.st_mode) or getattr(info, "st_reparse_tag", 0) == _JUNCTION
 
 
 def _not_written(error: OSError, folder: Path) -> NotWritableError:

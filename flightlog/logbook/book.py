@@ -407,6 +407,11 @@ class Logbook:
         return self._memory.profile
 
     @property
+    def own_devices(self) -> frozenset[str]:
+        """Public keys with which this laptop writes in this record; ``Body.device`` is one."""
+        return self._memory.own(self.team)
+
+    @property
     def attachments(self) -> AttachmentStore:
         """The files that entries name."""
         return self._attachments

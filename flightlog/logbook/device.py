@@ -325,6 +325,18 @@ class DeviceMemory:
                 found[head.device] = head
         return tuple(found.values())
 
+    def own(self, team: str) -> frozenset[str]:
+        """Give the public keys with which this laptop wrote, or began to write, for a team.
+
+        Raises
+        ------
+        KeyFileError
+            If the profile is damaged.
+        NotWritableError
+            If another program holds the profile for longer than our patience.
+        """
+        return frozenset(known.device for known in self._known(team))
+
     def note_heads(self, team: str, heads: Iterable[Remembered]) -> None:
         """Note heads of a record that was found whole, so that ``remembered`` gives them.
 

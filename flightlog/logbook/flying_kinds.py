@@ -584,6 +584,9 @@ FLYING_KINDS: tuple[Kind, ...] = (
             "sha256": hexed(),
             "format": _short(),
             "analyses": integer("version of the analyses"),
+            "reading": optional(
+                integer("version of the importers; the first where it is not said")
+            ),
             "sorties": integer(most=10_000),
             "attempts": integer(most=10_000),
             "aircraft": optional(ident()),
@@ -593,7 +596,7 @@ FLYING_KINDS: tuple[Kind, ...] = (
             "clock_std": optional(quantity("s", "standard uncertainty of the log's UTC")),
             "clocks_apart": optional(quantity("s", "allowed between the log's and a laptop's")),
             "tables": optional(hexed(label="name of the tables that it was debriefed from")),
-            "changed": optional(integer("figures that are not what the debrief before had")),
+            "changed": optional(integer("what is not as the debrief before had it")),
             "changes": optional(listed(_short(), "what changed, the first of it", most=24)),
         },
         note="A log file, kept by its hash; the debrief is attached. One of the same log that came "

@@ -15,6 +15,13 @@ from flightlog.recording import OWN_ID
 if TYPE_CHECKING:
     from flightlog.recording import Recording
 
+OTHER_CRAFT = {
+    "multicopters": ("arducopter", "apm:copter"),
+    "ground vehicles": ("ardurover", "apm:rover"),
+    "boats under water": ("ardusub",),
+}
+"""What open autopilot firmware calls itself where it is built for what has no wing."""
+
 _MOST_TEXTS = 5000
 _LONGEST = 200
 _FEWEST_SIGNS = 3
@@ -71,6 +78,12 @@ def whose_by(desk: Desk, found: Sequence[tuple[str, str]], given: str = "") -> W
     if ids:
         return Whose("", found[0][1], f"what the log says fits {' and '.join(ids)}")
     return Whose("", "", "nothing in the log names an aircraft of the record")
+
+
+def other_craft(firmware: str) -> str:
+    """Give what a firmware is built for, where that is no aeroplane; "" otherwise."""
+    said = firmware.casefold()
+    return next((kind for kind, names in OTHER_CRAFT.items() if any(n in said for n in names)), "")
 
 
 def asked(desk: Desk, log: str, found: Whose) -> UsageError:

@@ -29,7 +29,6 @@ from flightlog.rules.book import RuleBook
 
 if TYPE_CHECKING:
     from flightlog.debriefing import Debrief
-    from flightlog.earlier import EarlierDebrief
     from flightlog.operations.parameters import Parameters
     from flightlog.recording import Recording
 
@@ -168,7 +167,7 @@ def look(task: LookTask) -> Looked:
     from flightlog.importers import read
 
     store, name = DecodedStore(task.tables), task.known
-    recording = store.take(name) if name else None
+    recording = store.take(name, _size_of(task.path)) if name else None
     if recording is not None and recording.receipt.sha256 != task.sha256:
         recording = None  # a note that somebody wrote by hand
     again = recording is not None
@@ -179,6 +178,13 @@ def look(task: LookTask) -> Looked:
     receipt = recording.receipt
     source = Source(task.path, receipt.sha256, receipt.size, name, task.path.name)
     return Looked(source, sketch(recording, task.path), seen_in(recording, task.wanted), again)
+
+
+def _size_of(log: Path) -> int:
+    try:
+        return log.stat().st_size
+    except OSError:
+        return 0  # reading it says what is at fault
 
 
 def _named(recording: Recording, name: str) -> Recording:
@@ -353,7 +359,7 @@ def _recording(task: FlightTask, store: DecodedStore) -> tuple[Recording, str]:
     if task.group is not None and task.grouping is not None:
         return _joined(task.logs, task.group, task.grouping, store)
     own = task.logs[0]
-    recording = _kept(own, store)
+    recording = _kept(own, store, task.size)
     if recording is not None:
         return recording, own.tables
     if len(task.logs) == 1:
@@ -390,7 +396,7 @@ def _one(log: Source, store: DecodedStore) -> Recording:
     """Give the recording of one log: from its kept tables, else from the log itself."""
     from flightlog.importers import read
 
-    recording = _kept(log, store)
+    recording = _kept(log, store, log.size)
     if recording is None:
         recording = _named(read(log.path), log.name)
         if recording.receipt.sha256 != log.sha256:
@@ -398,9 +404,9 @@ def _one(log: Source, store: DecodedStore) -> Recording:
     return recording
 
 
-def _kept(log: Source, store: DecodedStore) -> Recording | None:
+def _kept(log: Source, store: DecodedStore, log_bytes: int) -> Recording | None:
     """Give the recording of one log from its kept tables; None where they are not, or not its."""
-    recording = store.take(log.tables) if log.tables else None
+    recording = store.take(log.tables, log_bytes) if log.tables else None
     if recording is None or recording.receipt.sha256 != log.sha256:
         return None
     return _named(recording, log.name)
@@ -531,13 +537,10 @@ def _parameters(recording: Recording) -> Parameters | None:
 
 def _compared(made: Made, earlier: Path) -> tuple[Made, tuple[str, ...]]:
     """Put what changed into a debrief as findings, and say it."""
-    from flightlog.earlier import compared, read_earlier
+    from flightlog.earlier import changes_in, compared, read_earlier
 
-    before: EarlierDebrief = read_earlier(earlier)
-    result = compared(made.debrief, before)
-    found = [f for s in result.sorties for f in s.findings if f.code == "recomputed"]
-    found += [f for f in result.findings if f.code == "recomputed" and len(f.evidence) > 2]
-    return replace(made, debrief=result), tuple(f.message for f in found)
+    result = compared(made.debrief, read_earlier(earlier))
+    return replace(made, debrief=result), changes_in(result)
 
 
 def printable(name: str) -> str:

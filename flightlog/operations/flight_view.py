@@ -175,7 +175,8 @@ def _kept(desk: Desk, entry: Entry) -> Recording | None:
     name, store = entry.body.content.get("tables", ""), desk.book.attachments
     if not name or any(store.problem(a) is not None for a in entry.body.attachments):
         return None
-    return DecodedStore(desk.folder.tables).take(name)
+    log_bytes = sum(attachment.size for attachment in entry.body.attachments)
+    return DecodedStore(desk.folder.tables).take(name, log_bytes)
 
 
 def _read(desk: Desk, entry: Entry, sha256: str) -> tuple[Recording | None, str]:

@@ -9,13 +9,15 @@ same file does.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from flightlog.decoded import DecodedStore
+from flightlog.importers.registry import READING
 from flightlog.logbook.book import Draft
 from flightlog.logbook.canonical import quantity
 from flightlog.logbook.entry import CITES, Entry, Relation
@@ -96,22 +98,31 @@ def recording_with(desk: Desk, hashes: Iterable[str]) -> Entry | None:
     Of several the last one whose own file is among them: not one that was only joined with them.
     """
     wanted = set(hashes)
-    holding = [
-        e
-        for e in desk.ledger.of(RECORDING)
-        if wanted <= {e.body.content["sha256"], *(a.sha256 for a in e.body.attachments)}
-    ]
+    holding = [e for e in _by_file(desk).get(next(iter(wanted), ""), ()) if wanted <= _files_of(e)]
     own = [e for e in holding if e.body.content["sha256"] in wanted]
     return next(reversed(own or holding), None)
 
 
 def hashes_known(desk: Desk) -> frozenset[str]:
     """Give the SHA-256 of all files that recordings hold: logs, and what was joined with them."""
-    return frozenset(
-        sha256
-        for e in desk.ledger.of(RECORDING)
-        for sha256 in (e.body.content["sha256"], *(a.sha256 for a in e.body.attachments))
-    )
+    return frozenset(_by_file(desk))
+
+
+def _by_file(desk: Desk) -> Mapping[str, Sequence[Entry]]:
+    """Give the recordings that hold a file, by its SHA-256, the oldest first."""
+    known = desk.kept.get("recordings")
+    if known is None:
+        found: defaultdict[str, list[Entry]] = defaultdict(list)
+        for entry in desk.ledger.of(RECORDING):
+            for sha256 in _files_of(entry):
+                found[sha256].append(entry)
+        known = desk.kept["recordings"] = dict(found)
+    return cast(Mapping[str, Sequence[Entry]], known)
+
+
+def _files_of(recording: Entry) -> frozenset[str]:
+    body = recording.body
+    return frozenset((body.content["sha256"], *(a.sha256 for a in body.attachments)))
 
 
 def finish(desk: Desk, recording: Entry, told: Told | None = None) -> Imported:
@@ -132,26 +143,34 @@ def _finished(desk: Desk, recording: Entry, told: Told) -> tuple[Entry, ...]:
 
 def _as_imported(desk: Desk, recording: Entry) -> Entry:
     """Give the recording whose debrief shows events: not one computed anew, months later."""
-    same = desk.ledger.of(RECORDING, sha256=recording.body.content["sha256"])
+    sha256 = recording.body.content["sha256"]
+    same = [e for e in _by_file(desk).get(sha256, ()) if e.body.content["sha256"] == sha256]
     return next((e for e in (recording, *reversed(same)) if not is_recomputed(e)), recording)
 
 
 def flights_of_recording(desk: Desk, recording: Entry) -> tuple[SortieRecord, ...]:
     """Give the flights of a recording that are in the record, in the order of the log."""
-    ledger, sha256 = desk.ledger, recording.body.content["sha256"]
-    same = {
-        e.hash
-        for e in ledger.order
-        if e.body.kind == RECORDING
-        and e.body.content["sha256"] == sha256
-        and ledger.standing.counts(e)
-    }
-    found = (
-        flight
-        for flight in sorties(desk)
-        if any(not same.isdisjoint(entry.body.related(CITES)) for entry in flight.entries)
-    )
+    found = _flights_by_log(desk).get(recording.body.content["sha256"], ())
     return tuple(sorted(found, key=lambda f: f.number))
+
+
+def _flights_by_log(desk: Desk) -> Mapping[str, Sequence[SortieRecord]]:
+    """Give the flights that rest on each log, by its SHA-256."""
+    known = desk.kept.get("flights of logs")
+    if known is None:
+        ledger = desk.ledger
+        logs = {
+            e.hash: e.body.content["sha256"]
+            for e in ledger.order
+            if e.body.kind == RECORDING and ledger.standing.counts(e)
+        }
+        found: defaultdict[str, list[SortieRecord]] = defaultdict(list)
+        for flight in sorties(desk):
+            cited = {hash_ for entry in flight.entries for hash_ in entry.body.related(CITES)}
+            for sha256 in {logs[hash_] for hash_ in cited & logs.keys()}:
+                found[sha256].append(flight)
+        known = desk.kept["flights of logs"] = dict(found)
+    return cast(Mapping[str, Sequence[SortieRecord]], known)
 
 
 def import_recording(
@@ -203,9 +222,29 @@ def import_recording(
     store = desk.book.attachments
     files = keep_logs(store, recording.receipt, logs)
     files.append(keep_debrief(store, recording.receipt, made))
-    name = DecodedStore(desk.folder.tables).keep(recording)
+    decoded = decoded_of(desk)
+    name = decoded.keep(recording)
+    if name and _is_plain(recording):
+        decoded.note(recording.receipt.sha256, name)
     done = enter(desk, pairing, worked(recording, store, files, name))
     return replace(done, debrief=made.debrief)
+
+
+def decoded_of(desk: Desk) -> DecodedStore:
+    """Give the decoded tables of the team; which log has which is noted on this laptop."""
+    return DecodedStore(desk.folder.tables, desk.book.profile / "work")
+
+
+_BESIDE_OTHERS = frozenset(
+    ("partner-recording", "partner-unaligned", "same-recording", "longer-copy")
+)
+"""Findings of a recording that was held against others: it may have gained or lost by that."""
+
+
+def _is_plain(recording: Recording) -> bool:
+    """Whether a recording is as its one log was read."""
+    beside = any(finding.code in _BESIDE_OTHERS for finding in recording.findings)
+    return not beside and not recording.receipt.partners
 
 
 def _unwatched(fraction: float, text: str) -> None:
@@ -348,6 +387,7 @@ def recording_draft(
         "sha256": receipt.sha256,
         "format": receipt.format,
         "analyses": ANALYSES_VERSION,
+        "reading": READING,
         "sorties": len(made.legs),
         "attempts": made.attempts,
         "clock": receipt.utc.source[:200] or "not said",

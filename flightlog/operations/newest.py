@@ -16,7 +16,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from flightlog.errors import FlightlogError, LogFileError
-from flightlog.importers import detect, read_head
+from flightlog.importers import Match, detect, read_head
+from flightlog.importers.registry import ENDINGS
 
 DEEPEST = 8
 """Folders below the one that is named."""
@@ -28,12 +29,24 @@ FAT_STEP_S = 2.0
 """Times on a card are told in steps of so much [s]."""
 
 EMPTY, LINK = "is empty", "is a link, and links are not followed"
+HIDDEN, SPECIAL = "is hidden", "is a pipe or a device"
 DEEP = f"lies more than {DEEPEST} folders down"
 """Why something is passed over."""
 
 _EARLIEST = datetime(2000, 1, 1, tzinfo=UTC)
 _AHEAD = timedelta(days=1)
-_SYSTEM = {"system volume information", "lost+found", "__macosx", "recycler", "found.000"}
+_SYSTEM = {
+    "system volume information", "lost+found", "__macosx", "recycler", "found.000",
+    ".trashes", ".spotlight-v100", ".fseventsd", ".temporaryitems",
+}  # fmt: skip
+_OF_SYSTEM = ("$", "._", ".trash-")
+"""How names begin that an operating system makes: bins, and what belongs to another file."""
+_NOT_LOGS = {
+    ".py", ".ipynb", ".c", ".h", ".cpp", ".hpp", ".js", ".ts", ".lua", ".m", ".r", ".sh", ".bat",
+    ".ps1", ".md", ".rst", ".tex", ".html", ".htm", ".css", ".toml", ".json", ".yaml", ".yml",
+    ".ini", ".cfg",
+}  # fmt: skip
+"""Endings of programs and prose, which may quote the lines of a log."""
 _DIGITS = re.compile(r"\d{1,18}", re.ASCII)
 _HIDDEN = getattr(stat, "FILE_ATTRIBUTE_HIDDEN", 0) | getattr(stat, "FILE_ATTRIBUTE_SYSTEM", 0)
 _REPARSE = getattr(stat, "FILE_ATTRIBUTE_REPARSE_POINT", 0)
@@ -135,7 +148,7 @@ def files_in(
     now : datetime
         Times beyond it are not believed.
     passed : callable, optional
-        Called with what is passed over beside hidden ones, and why.
+        Called with what is passed over, and why; not with what is of an operating system.
 
     Raises
     ------
@@ -162,9 +175,11 @@ def files_in(
                 return
             try:
                 info = entry.stat(follow_symlinks=False)
-                if _is_left_out(entry.name, info):
+                if _is_of_system(entry.name):
                     continue
-                if stat.S_ISDIR(info.st_mode) and depth < DEEPEST:
+                if why := _why_left_out(entry.name, info):
+                    pass_over(path, why)
+                elif stat.S_ISDIR(info.st_mode) and depth < DEEPEST:
                     waiting.append((depth + 1, list(os.scandir(entry.path))))
                 elif stat.S_ISREG(info.st_mode) and info.st_size:
                     yield _found(path, info, now)
@@ -183,17 +198,21 @@ def _tell_passed(path: Path, mode: int, pass_over: Callable[[Path, str], None]) 
         pass_over(path, DEEP)
     elif stat.S_ISLNK(mode):
         pass_over(path, LINK)
-    elif stat.S_ISREG(mode):
-        pass_over(path, EMPTY)
+    else:
+        pass_over(path, EMPTY if stat.S_ISREG(mode) else SPECIAL)
 
 
-def _is_left_out(name: str, info: os.stat_result) -> bool:
+def _is_of_system(name: str) -> bool:
+    folded = name.casefold()
+    return folded.startswith(_OF_SYSTEM) or folded in _SYSTEM
+
+
+def _why_left_out(name: str, info: os.stat_result) -> str:
+    """Say why something is not looked at, whatever it is; "" where it is."""
     attributes = getattr(info, "st_file_attributes", 0)
-    return (
-        name.startswith((".", "$", "~"))
-        or name.casefold() in _SYSTEM
-        or bool(attributes & (_HIDDEN | _REPARSE))
-    )
+    if name.startswith((".", "~")) or attributes & _HIDDEN:
+        return HIDDEN
+    return LINK if attributes & _REPARSE else ""
 
 
 def _found(path: Path, info: os.stat_result, now: datetime) -> Found:
@@ -208,11 +227,23 @@ def _found(path: Path, info: os.stat_result, now: datetime) -> Found:
 
 
 def format_of(path: Path) -> str:
-    """Give the format of a file, "" where none is recognised or it can't be read."""
+    """Give the format of a file in a folder, "" where none is recognised or it can't be read.
+
+    Nobody said that it is a log. So text that only resembles one has to be named like one, and
+    programs and prose, which may quote its lines, are none.
+    """
     try:
-        return detect(read_head(path), where=path.name).format
+        head = read_head(path)
+        found = detect(head, where=path.name)
     except FlightlogError:
         return ""
+    ending = path.suffix.casefold()
+    is_text = b"\0" not in head
+    if is_text and (
+        ending in _NOT_LOGS or (ending not in ENDINGS and found.sniff(head) is not Match.YES)
+    ):
+        return ""
+    return found.format
 
 
 def _higher(log: Found, format_: str, files: list[Found]) -> Found | None:

@@ -1,8 +1,10 @@
-"""Debriefs of the record computed anew by the analyses of today, as new entries.
+"""Debriefs of the record computed anew by the analyses and importers of today, as new entries.
 
-Nothing is read from raw logs where the tables that a debrief came from are still kept and whole:
-the entry of the recording names them by their hash. Each flight is judged by what it was released
-with, as before. The entry before stays; the new one says what changed.
+Nothing is read from raw logs where the tables that a debrief came from are still kept and whole,
+and are those that the importers of today would give. Which tables that are is only taken from
+entries and notes of this laptop: an entry of another one names whatever was laid beside it. Each
+flight is judged by what it was released with, as before. The entry before stays; the new one says
+what changed.
 
 Parameters are not entered again, and no event is raised: what a log of long ago shows was dealt
 with, or has to be looked at by a person who reads what changed.
@@ -10,32 +12,47 @@ with, or has to be looked at by a person who reads what changed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
-from pathlib import Path
+from functools import partial
 from typing import Any
 
 from flightlog.earlier import SAME_SORTIE_S
-from flightlog.errors import FlightlogError, LogFileError, NotWritableError
+from flightlog.errors import LogFileError, NotWritableError
 from flightlog.figures import ANALYSES_VERSION
-from flightlog.importers.registry import Progress, unwatched
+from flightlog.importers.registry import READING, Progress, unwatched
+from flightlog.logbook.attachments import AttachmentStore
 from flightlog.logbook.entry import Attachment, Entry
 from flightlog.logbook.flying_kinds import RECORDING
 from flightlog.operations.autopilot import Whose
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_making import FlightTask, Given, Source, Worked, debrief_flight
 from flightlog.operations.flown_under import flown_under
-from flightlog.operations.importing import Told, finish, flights_of_recording, recording_draft
+from flightlog.operations.importing import (
+    Told,
+    decoded_of,
+    finish,
+    flights_of_recording,
+    recording_draft,
+)
 from flightlog.operations.pairing import CLOCKS_APART
 from flightlog.operations.positions import named
 from flightlog.operations.sortie_drafts import Leg, enter_sorties, legs_of
-from flightlog.operations.sorties import DEBRIEF_NAME, number_in, recording_debrief
+from flightlog.operations.sorties import (
+    debrief_in,
+    debriefs_named,
+    number_in,
+    recording_debrief,
+)
 from flightlog.workers import Finished, Here, Workers
+from flightlog.workers.tasks import done
 
 MOST_CHANGES = 24
 """Changes that an entry tells; how many there are it says too, and the debrief has all."""
 _LONGEST = 200
+_FIRST_READING = 1
+"""Entries that don't say by which reading their tables are were made by this one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +81,21 @@ class NotRecomputed:
 
 
 def outdated(desk: Desk) -> tuple[Entry, ...]:
-    """Give the recordings whose figures are by other analyses than those of today.
+    """Give the recordings whose figures are by older analyses, or importers, than those of today.
 
     Of each log the last entry is asked.
     """
     last = {e.body.content["sha256"]: e for e in desk.ledger.of(RECORDING)}
-    return tuple(e for e in last.values() if e.body.content["analyses"] < ANALYSES_VERSION)
+    return tuple(filter(_is_outdated, last.values()))
+
+
+def _is_outdated(recording: Entry) -> bool:
+    return recording.body.content["analyses"] < ANALYSES_VERSION or _reading(recording) < READING
+
+
+def _reading(recording: Entry) -> int:
+    """Give the version of the importers that read the tables of a debrief."""
+    return int(recording.body.content.get("reading", _FIRST_READING))
 
 
 def recompute(
@@ -91,6 +117,11 @@ def recompute(
     progress : callable, optional
         Called with the fraction done and what is being done.
 
+    Yields
+    ------
+    Recomputed or NotRecomputed
+        As it happens. What another process computed anew meanwhile is passed over.
+
     Raises
     ------
     NotWritableError
@@ -99,47 +130,84 @@ def recompute(
     step = progress or unwatched
     tasks: list[FlightTask] = []
     for number, recording in enumerate(recordings):
-        try:
-            if enter_sorties(desk, recording):  # an import of it was interrupted
-                finish(desk, recording)
-            tasks.append(_task(desk, recording, number))
-        except NotWritableError:
-            raise
-        except FlightlogError as error:
-            yield NotRecomputed(recording, error)
+        tried = done(partial(_prepared, desk, number), recording)
+        if tried.error is None:
+            tasks.append(tried.get())
+        else:
+            yield _not_recomputed(recording, tried.error)
     crew = workers or Here()
-    for done, finished in enumerate(crew.each(debrief_flight, tasks, lambda t: t.size), start=1):
-        step(done / len(tasks), f"{done} of {len(tasks)} computed")
-        yield _entered(desk, recordings[finished.task.number], finished)
+    for count, finished in enumerate(crew.each(debrief_flight, tasks, lambda t: t.size), start=1):
+        step(count / len(tasks), f"{count} of {len(tasks)} computed")
+        came = _entered(desk, recordings[finished.task.number], finished)
+        if came is not None:
+            yield came
+
+
+def _not_recomputed(before: Entry, error: BaseException) -> NotRecomputed:
+    """Tell what failed with one of them; what fails with all ends it."""
+    if isinstance(error, NotWritableError):
+        raise error
+    return NotRecomputed(before, error)
+
+
+def _prepared(desk: Desk, number: int, recording: Entry) -> FlightTask:
+    if enter_sorties(desk, recording):  # an import of it was interrupted
+        finish(desk, recording)
+    return _task(desk, recording, number)
 
 
 def _task(desk: Desk, recording: Entry, number: int) -> FlightTask:
     """Say what is to be computed: from which tables or logs, and with what."""
-    said, store = recording.body.content, desk.book.attachments
-    logs = tuple(a for a in recording.body.attachments if not a.name.endswith(DEBRIEF_NAME))
-    debriefs = [a for a in recording.body.attachments if a.name.endswith(DEBRIEF_NAME)]
-    if not debriefs or recording_debrief(desk, recording) is None:
+    store, debrief = desk.book.attachments, _debrief(desk, recording)
+    logs = _logs(recording, debrief)
+    if debrief is None or not logs:
         raise LogFileError(
-            "its stored debrief is missing or damaged",
+            "its stored debrief is missing or damaged" if logs else "its entry names no log",
             where=named(recording),
             fix="Bring the attachments back from the second copy: 'flightlog logbook merge'.",
         )
+    own, *others = logs
+    tables = _tables(desk, recording, logs)
     under, given = _given(desk, recording)
     return FlightTask(
-        logs=tuple(_source(store.path(a.sha256), a, said) for a in logs),
+        logs=(_source(store, own, tables), *(_source(store, other) for other in others)),
         under=under,
         given=given,
         attachments=store.folder,
         tables=desk.folder.tables,
         number=number,
         kept=logs,
-        earlier=store.path(debriefs[0].sha256),
+        earlier=store.path(debrief.sha256),
     )
 
 
-def _source(path: Path, log: Attachment, said: Mapping[str, Any]) -> Source:
-    own = log.sha256 == said["sha256"]
-    return Source(path, log.sha256, log.size, said.get("tables", "") if own else "", log.name)
+def _debrief(desk: Desk, recording: Entry) -> Attachment | None:
+    """Give the attachment that `recording_debrief` reads."""
+    store = desk.book.attachments
+    for attachment in debriefs_named(recording):
+        if store.problem(attachment) is None and debrief_in(store.path(attachment.sha256)):
+            return attachment
+    return None
+
+
+def _logs(recording: Entry, debrief: Attachment | None) -> tuple[Attachment, ...]:
+    """Give the logs of a recording, its own first; none where that is not among its files."""
+    sha256 = recording.body.content["sha256"]
+    files = [a for a in recording.body.attachments if a != debrief]
+    own = [a for a in files if a.sha256 == sha256]
+    return tuple([*own, *(a for a in files if a.sha256 != sha256)] if own else ())
+
+
+def _source(store: AttachmentStore, log: Attachment, tables: str = "") -> Source:
+    return Source(store.path(log.sha256), log.sha256, log.size, tables, log.name)
+
+
+def _tables(desk: Desk, recording: Entry, logs: Sequence[Attachment]) -> str:
+    """Give the name of a debrief's tables, where this laptop says so; "" where the log tells."""
+    said = recording.body.content
+    if recording.body.device in desk.book.own_devices and _reading(recording) == READING:
+        return str(said.get("tables", ""))
+    return decoded_of(desk).name_of(said["sha256"]) if len(logs) == 1 else ""
 
 
 def _given(desk: Desk, recording: Entry) -> tuple[tuple[str, ...], dict[str, Given]]:
@@ -167,24 +235,28 @@ def _given(desk: Desk, recording: Entry) -> tuple[tuple[str, ...], dict[str, Giv
 
 def _entered(
     desk: Desk, before: Entry, finished: Finished[FlightTask, Worked]
-) -> Recomputed | NotRecomputed:
-    if isinstance(finished.error, NotWritableError):
-        raise finished.error
+) -> Recomputed | NotRecomputed | None:
     if finished.error is not None:
-        return NotRecomputed(before, finished.error)
-    made = finished.get()
+        return _not_recomputed(before, finished.error)
+    tried = done(partial(_enter, desk, before), finished.get())
+    return tried.get() if tried.error is None else _not_recomputed(before, tried.error)
+
+
+def _enter(desk: Desk, before: Entry, made: Worked) -> Recomputed | None:
+    """Enter a debrief; None where another process was faster."""
     whole = recording_debrief(desk, before) or {"sorties": []}
     if not _same_flights(legs_of(whole["sorties"]), made.legs):
         found = f"the analyses of today find other flights in it: {len(made.legs)}"
         fix = "The debrief that is in the record stands; look at both, and tell us of the log."
-        return NotRecomputed(before, LogFileError(found, where=named(before), fix=fix))
-    try:
-        entry = desk.append(_draft(desk, before, made))
-    except NotWritableError:
-        raise
-    except FlightlogError as error:
-        return NotRecomputed(before, error)
-    return Recomputed(before, entry, made.changes)
+        raise LogFileError(found, where=named(before), fix=fix)
+    desk.refresh()
+    last = desk.ledger.last(RECORDING, sha256=before.body.content["sha256"])
+    if last != before:
+        if last is None or not _is_outdated(last):
+            return None
+        found = f"the record has another recording of this log since: {named(last)}"
+        raise LogFileError(found, where=named(before), fix="Give the same command again.")
+    return Recomputed(before, desk.append(_draft(desk, before, made)), made.changes)
 
 
 def _same_flights(before: Sequence[Leg], now: Sequence[Leg]) -> bool:

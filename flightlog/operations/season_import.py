@@ -3,24 +3,25 @@
 Three passes. Every log is read once, and its tables are kept. Then they are sorted into flights
 and copies. Then each flight is debriefed and entered, the earliest first, because what the record
 takes as the last reading of an aircraft's parameters, and which release is left for a flight,
-follows from what was entered before. What is done is on the disk at once: after an interruption
-the same call goes on where it was, and does again no more than what was in work.
+follows from what was entered before. What is done is on the disk and noted at once, whatever this
+process is busy with: after an interruption the same call goes on where it was, and does again no
+more than what was in work and not finished.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
 
 from flightlog.decoded import DecodedStore
-from flightlog.errors import FlightlogError, LogFileError, NotWritableError
+from flightlog.errors import FlightlogError, LogFileError, NotWritableError, TeamFileError
 from flightlog.importers.registry import Progress, unwatched
-from flightlog.joining import Group, Grouping, group
+from flightlog.joining import Group, Grouping, group, why_left_out
 from flightlog.logbook.entry import Entry
-from flightlog.operations.autopilot import wanted_ids
+from flightlog.operations.autopilot import other_craft, wanted_ids
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_making import (
     FlightTask,
@@ -44,13 +45,15 @@ from flightlog.operations.importing import (
     hashes_known,
     recording_with,
 )
+from flightlog.operations.log_content import content_of
 from flightlog.operations.made_debriefs import MadeDebriefs
-from flightlog.operations.newest import EMPTY, LINK, files_in, format_of
 from flightlog.workers import Finished, Here, Workers
 from flightlog.workers.tasks import Task, done
 
 _HASHING, _LOOKING = 0.02, 0.2
 """Shares of the work that hashing, and hashing and reading, are, as progress counts it."""
+SAME_FILE = "same-file"
+"""Code of a log that was given under two names."""
 _NO_TIME = datetime.max.replace(tzinfo=UTC)
 
 
@@ -83,89 +86,55 @@ class Failed:
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A copy of another log. ``why`` is a sentence."""
+    """A copy of another log.
 
-    why: str
+    Attributes
+    ----------
+    log, of : Path
+        It, and the one that stands for it.
+    code : str
+        `SAME_FILE`, or that of a `flightlog.joining.Copy`.
+    """
+
+    log: Path
+    of: Path
+    code: str
+
+    def why(self, name: Callable[[Path], str] = str) -> str:
+        """Say in a sentence why it is left out, by the names that files are given."""
+        if self.code == SAME_FILE:
+            return f"{name(self.log)}: the same file as {name(self.of)}, taken once"
+        return why_left_out(self.code, name(self.log), name(self.of))
 
 
 Event = Entered | Failed | LeftOut
 
 
-@dataclass(frozen=True, slots=True)
-class Searched:
-    """What folders hold.
-
-    Attributes
-    ----------
-    logs : tuple of Path
-        Files of a format that is known, and files that were named themselves.
-    others : tuple of Path
-        Files within folders that are no logs, are empty, or are links.
-    faults : tuple of LogFileError
-        Folders without a log, and such in which logs may lie that were not looked at.
-    """
-
-    logs: tuple[Path, ...]
-    others: tuple[Path, ...]
-    faults: tuple[LogFileError, ...] = ()
-
-
-def search(paths: Iterable[Path], now: datetime) -> Searched:
-    """Find the logs in folders and those below them; files that are named are taken as they are.
+def refuse_without_aircraft(desk: Desk, told: Told) -> None:
+    """Refuse before hundreds of logs are read what would keep all of their flights out.
 
     Parameters
     ----------
-    paths : iterable of Path
-        Files and folders.
-    now : datetime
-        Times of files beyond it are not believed.
+    desk : Desk
+        The team's.
+    told : Told
+        What a person says beside all of the logs.
+
+    Raises
+    ------
+    TeamFileError
+        If the record holds no aircraft file.
+    UsageError
+        If it holds none of the aircraft that a person named.
     """
-    logs: dict[Path, None] = {}
-    others: dict[Path, None] = {}
-    faults: list[LogFileError] = []
-
-    def passed(path: Path, why: str) -> None:
-        if why in (EMPTY, LINK):
-            others[path] = None
-        else:
-            fix = "Name the folders with logs, and see to it that they can be read."
-            faults.append(LogFileError(why, where=str(path), fix=fix))
-
-    for path in paths:
-        if not is_folder(path):
-            logs[path] = None
-            continue
-        told = len(faults)
-        try:
-            found = sorted(one.path for one in files_in(path, now, passed))
-        except LogFileError as error:
-            faults.append(error)
-            continue
-        if any(fault.where == str(path) for fault in faults):
-            continue  # it holds too many: those that come later may be older
-        known = {file: bool(format_of(file)) for file in found}
-        for file, is_log in known.items():
-            (logs if is_log else others)[file] = None
-        if not any(known.values()) and len(faults) == told:
-            faults.append(_no_log(path, found))
-    return Searched(tuple(logs), tuple(others), tuple(faults))
-
-
-def _no_log(folder: Path, found: Sequence[Path]) -> LogFileError:
-    """Say that a folder holds no log: most often it is not the folder that was meant."""
-    return LogFileError(
-        "holds no log that can be recognised" if found else "holds no file",
-        where=str(folder),
-        fix="Look whether this is the folder that was meant.",
-    )
-
-
-def is_folder(path: Path) -> bool:
-    """Ask whether a path is a folder; what may not be asked is none."""
-    try:
-        return path.is_dir()
-    except OSError:
-        return False
+    if not desk.versions.ids("aircraft"):
+        raise TeamFileError(
+            "the record holds no aircraft file, and flights are entered as those of an aircraft",
+            where=str(desk.folder.path),
+            fix="Enter it first: 'flightlog team enter FILE'.",
+        )
+    if told.aircraft:
+        desk.version("aircraft", told.aircraft)
 
 
 class SeasonImport:
@@ -211,7 +180,7 @@ class SeasonImport:
         Parameters
         ----------
         logs : sequence of Path
-            From `search`.
+            From `flightlog.operations.log_search.search`.
 
         Yields
         ------
@@ -231,32 +200,31 @@ class SeasonImport:
             return
         looked: dict[Path, Looked] = {}
         yield from self._look(hashes, looked)
-        seen = [looked[log] for log in hashes if log in looked]
+        read = [log for log in hashes if log in looked]
+        seen = [looked[log] for log in read]
         grouping = group([one.sketch for one in seen])
-        yield from (LeftOut(grouping.why_left_out(copy)) for copy in grouping.copies)
+        yield from (LeftOut(read[c.index], read[c.of], c.code) for c in grouping.copies)
         flights = []
-        for one in grouping.groups:
+        for count, one in enumerate(grouping.groups, start=1):
             members = [seen[i] for i in one.members]
+            paths = tuple(read[i] for i in one.members)
             sha256s = [member.source.sha256 for member in members]
             if known.issuperset(sha256s) and recording_with(self._desk, sha256s) is not None:
-                yield self._finish(tuple(m.source.path for m in members), sha256s)
+                self._progress(_LOOKING, f"{count} of {len(grouping.groups)} logs known")
+                yield self._finish(paths, sha256s)
             else:
-                flights.append(_flight(one, grouping, members))
+                flights.append(_flight(one, grouping, members, paths))
         yield from self._enter_all(flights)
 
     # --- the first pass
 
     def _hash(self, logs: Sequence[Path], hashes: dict[Path, str]) -> Iterator[Event]:
         """Know each file by its content; the same under two names is taken once."""
-        from flightlog.importers import read_head
-        from flightlog.importers.common import sha256_of_file
-
         first: dict[str, Path] = {}
         for place, log in enumerate(logs):
             self._progress(_HASHING * place / len(logs), f"looking at {log.name}")
             try:
-                read_head(log)
-                sha256 = sha256_of_file(log)
+                sha256 = content_of(log)
             except FlightlogError as error:
                 yield Failed((log,), error)
                 continue
@@ -264,7 +232,7 @@ class SeasonImport:
             if twin == log:
                 hashes[log] = sha256
             else:
-                yield LeftOut(f"{log}: the same file as {twin}, taken once")
+                yield LeftOut(log, twin, SAME_FILE)
 
     def _finish_all(self, hashes: Mapping[Path, str]) -> Iterator[Event]:
         """Finish recordings that are in the record, each once, whatever logs it was joined of."""
@@ -272,7 +240,9 @@ class SeasonImport:
         for log, sha256 in hashes.items():
             known = recording_with(self._desk, [sha256])
             of.setdefault(known.hash if known is not None else sha256, []).append(log)
-        for logs in of.values():
+        for count, logs in enumerate(of.values()):
+            share = _HASHING + (1 - _HASHING) * count / len(of)
+            self._progress(share, f"{count} of {len(of)} known logs")
             yield self._finish(tuple(logs), [hashes[log] for log in logs])
 
     def _finish(self, logs: tuple[Path, ...], sha256s: Sequence[str]) -> Event:
@@ -302,7 +272,8 @@ class SeasonImport:
         # Workers of a cluster may have another working folder.
         by_place = {log.absolute(): log for log in hashes}
         tasks = [self._look_task(place, hashes[log]) for place, log in by_place.items()]
-        for count, finished in enumerate(self._workers.each(look, tasks, _size_of), start=1):
+        read = self._workers.each(look, tasks, _size_of, self._note_tables)
+        for count, finished in enumerate(read, start=1):
             share = _HASHING + (_LOOKING - _HASHING) * count / len(tasks)
             self._progress(share, f"{count} of {len(tasks)} logs read")
             log = by_place[finished.task.path]
@@ -310,11 +281,14 @@ class SeasonImport:
                 yield Failed((log,), _about(finished.error, log.name))
                 continue
             looked[log] = finished.get()
-            source = looked[log].source
-            if not source.tables:
+            if not looked[log].source.tables:
                 self.unkept.append(log)
-            elif not looked[log].again:
-                self._store.note(source.sha256, source.tables)
+
+    def _note_tables(self, finished: Finished[LookTask, Looked]) -> None:
+        """Note the tables of a log that was read, also where the import was stopped meanwhile."""
+        looked = finished.result
+        if looked is not None and looked.source.tables and not looked.again:
+            self._store.note(looked.source.sha256, looked.source.tables)
 
     # --- the last pass
 
@@ -335,6 +309,15 @@ class SeasonImport:
         yield from self._in_order(ready)
 
     def _pairing(self, seen: Seen) -> FlightPairing:
+        """Pair a recording; among many, a person's word about all is not about other craft."""
+        receipt, named = seen.receipt, self._told.aircraft
+        kind = other_craft(receipt.firmware)
+        if named and kind and named not in dict(seen.says):
+            raise LogFileError(
+                f"its firmware is for {kind} ({receipt.firmware}), and nothing in it names {named}",
+                where=receipt.file,
+                fix=f"Leave it out; if it is of {named} all the same, import it alone.",
+            )
         return FlightPairing(self._desk, seen, self._told)
 
     def _look_at_joined(self, flights: Sequence[_Flight]) -> Iterator[Event]:
@@ -353,18 +336,18 @@ class SeasonImport:
     def _in_order(self, flights: Sequence[_Flight]) -> Iterator[Event]:
         """Debrief recordings side by side, and enter each when all before it are entered."""
         taken: dict[int, tuple[str, ...]] = {}
-        waiting: dict[int, Finished[FlightTask, Worked] | FlightlogError] = {}
+        waiting: dict[int, Finished[FlightTask, Worked] | BaseException] = {}
         at = 0
 
         def tasks() -> Iterator[FlightTask]:
             for number, flight in enumerate(flights):
                 away = [key for keys in taken.values() for key in keys if key]
-                try:
-                    taken[number] = flight.pair.under(taken=away)
-                    task = self._task(number, flight, taken[number])
-                except FlightlogError as error:  # as of a damaged file that it was released with
-                    waiting[number] = error
+                tried = done(partial(self._task, number, away), flight)
+                if tried.error is not None:  # as of a damaged file that it was released with
+                    waiting[number] = tried.error
                 else:
+                    task = tried.get()
+                    taken[number] = task.under
                     yield task
 
         def in_turn() -> Iterator[Event]:
@@ -375,20 +358,26 @@ class SeasonImport:
                 at += 1
                 share = _LOOKING + (1 - _LOOKING) * at / len(flights)
                 self._progress(share, f"{at} of {len(flights)} logs entered")
-                if isinstance(mine, FlightlogError):
+                if isinstance(mine, BaseException):
                     yield Failed(flight.logs, mine)
                 else:
                     yield self._entered(flight, mine)
 
-        for finished in self._workers.each(debrief_flight, tasks(), lambda task: task.size):
+        for finished in self._workers.each(
+            debrief_flight, tasks(), lambda task: task.size, self._note_debrief
+        ):
             waiting[finished.task.number] = finished
-            if finished.result is not None:
-                self._made.note(finished.task.key, finished.result.files[-1])
             yield from in_turn()
         yield from in_turn()
 
-    def _task(self, number: int, flight: _Flight, under: tuple[str, ...]) -> FlightTask:
-        plain = flight.is_plain
+    def _note_debrief(self, finished: Finished[FlightTask, Worked]) -> None:
+        """Note a debrief that was made, also where the import was stopped meanwhile."""
+        if finished.result is not None:
+            self._made.note(finished.task.key, finished.result.files[-1])
+
+    def _task(self, number: int, away: Sequence[str], flight: _Flight) -> FlightTask:
+        """Draft the debrief of a recording under the releases that no other one has."""
+        plain, under = flight.is_plain, flight.pair.under(taken=away)
         task = FlightTask(
             logs=flight.sources,
             under=under,
@@ -412,13 +401,14 @@ class SeasonImport:
     def _enter(self, flight: _Flight, finished: Finished[FlightTask, Worked]) -> Event:
         task, made = finished.task, finished.get()
         sha256s = [source.sha256 for source in flight.sources]
-        self._desk.refresh()
-        if recording_with(self._desk, sha256s) is not None:  # by another import meanwhile
-            self._made.forget(finished.task.key)
-            return self._finish(flight.logs, sha256s)
-        for _ in range(MOST_ROUNDS):
+        for round_ in range(MOST_ROUNDS + 1):
+            # Again after each debrief: it takes long enough for others to enter something.
+            self._desk.refresh()
+            if recording_with(self._desk, sha256s) is not None:  # by another import meanwhile
+                self._made.forget(finished.task.key)
+                return self._finish(flight.logs, sha256s)
             under = flight.pair.under(made.legs)
-            if under == task.under:
+            if under == task.under or round_ == MOST_ROUNDS:
                 break
             task = replace(task, under=under, given=flight.pair.given(under), made=None)
             made = debrief_flight(task)
@@ -434,12 +424,10 @@ class _Flight:
     group: Group
     grouping: Grouping
     sources: tuple[Source, ...]
+    logs: tuple[Path, ...]
+    """As they were named; a source has the place that all workers know."""
     seen: Seen | None
     pairing: FlightPairing | None = field(default=None)
-
-    @property
-    def logs(self) -> tuple[Path, ...]:
-        return tuple(source.path for source in self.sources)
 
     @property
     def is_plain(self) -> bool:
@@ -456,10 +444,12 @@ class _Flight:
         return self.pair.began or _NO_TIME
 
 
-def _flight(one: Group, grouping: Grouping, members: Sequence[Looked]) -> _Flight:
+def _flight(
+    one: Group, grouping: Grouping, members: Sequence[Looked], logs: tuple[Path, ...]
+) -> _Flight:
     sources = tuple(member.source for member in members)
     seen = members[0].seen if grouping.is_plain(one) else None
-    return _Flight(one, grouping, sources, seen)
+    return _Flight(one, grouping, sources, logs, seen)
 
 
 def _size_of(task: LookTask) -> int:

@@ -20,8 +20,6 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-import secrets
-import time
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import asdict, dataclass
@@ -29,6 +27,7 @@ from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from flightlog.disk import PART, own_folder, read_small, remove_old, write_whole
 from flightlog.figures import FIGURES
 from flightlog.logbook.attachments import AttachmentStore
 from flightlog.logbook.layout import ATTACHMENTS
@@ -41,7 +40,9 @@ if TYPE_CHECKING:
 SCHEMA = "flightlog.season/1"
 META = b"flightlog"
 """Under this key the schema of the files holds a JSON object; see `season_build.build`."""
-FORM = 1
+UNIT = b"unit"
+"""Under this key a column of numbers has its unit, in the file as in memory."""
+FORM = 2
 """Rises when the tables would be others for the same record."""
 FLIGHTS, FIGURES_FILE = "flights.parquet", "figures.parquet"
 NOTE = "season.json"
@@ -51,7 +52,6 @@ MOST_NOTES = 50
 
 _LARGEST = 1_000_000_000
 _LARGEST_NOTE = 1_000_000
-_PART = ".part"
 _OLD_S = 3600.0
 
 
@@ -195,9 +195,7 @@ def _parsed(data: bytes) -> pa.Table:
 def _bytes(path: Path, most: int) -> bytes | None:
     """Read a file of ours; None where there is none, or something else."""
     try:
-        if path.is_symlink() or not path.is_file() or path.stat().st_size > most:
-            return None
-        return path.read_bytes()
+        return read_small(path, most)
     except OSError:
         return None
 
@@ -228,12 +226,11 @@ def keep(team: TeamFolder, profile: Path, tables: Tables, debriefs: str, made_ut
     """
     hashes = []
     try:
-        folder = folder_of(team)
-        folder.mkdir(parents=True, exist_ok=True)
-        _remove_old(folder)
+        folder = own_folder(team.tables, folder_of(team).name)
+        remove_old(folder, PART, _OLD_S)  # of processes that were ended
         for name, table in ((FLIGHTS, tables.flights), (FIGURES_FILE, tables.figures)):
             data = parquet_bytes(table)
-            _put(folder / name, data)
+            write_whole(folder / name, data)
             hashes.append(hashlib.sha256(data).hexdigest())
     except OSError:
         return False
@@ -252,25 +249,6 @@ def parquet_bytes(table: pa.Table) -> bytes:
     sink = pa.BufferOutputStream()
     pq.write_table(table, sink, compression="zstd")
     return bytes(sink.getvalue())
-
-
-def _put(path: Path, data: bytes) -> None:
-    """Write a file so that others see the one of before or the new one, each whole."""
-    part = path.with_name(f"{path.name}.{secrets.token_hex(8)}{_PART}")
-    try:
-        part.write_bytes(data)
-        os.replace(part, path)
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-
-
-def _remove_old(folder: Path) -> None:
-    """Remove what a process that was ended left behind."""
-    for path in folder.glob(f"*{_PART}"):
-        with suppress(OSError):
-            if time.time() - path.lstat().st_mtime > _OLD_S:
-                path.unlink()
 
 
 # --- the note
@@ -305,4 +283,6 @@ def _write_note(profile: Path, key: str, note: Note) -> None:
     folders = {where: asdict(one) for where, one in latest}
     body = {"schema": NOTE_SCHEMA, "folders": folders}
     profile.mkdir(mode=0o700, parents=True, exist_ok=True)
-    _put(profile / NOTE, json.dumps(body, ensure_ascii=False, indent=1).encode("utf-8", "replace"))
+    remove_old(profile, PART, _OLD_S)
+    text = json.dumps(body, ensure_ascii=False, indent=1)
+    write_whole(profile / NOTE, text.encode("utf-8", "replace"))

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from flightlog.errors import FlightlogError, LogFileError, UsageError
 from flightlog.operations.desk import Desk
 from flightlog.operations.importing import Imported, Told, finish, import_recording, recording_with
+from flightlog.operations.log_content import content_of
 
 if TYPE_CHECKING:
     from flightlog.importers.registry import Progress
@@ -84,7 +85,7 @@ def take_in(
     new: dict[str, Path] = {}
     for log in logs:
         try:
-            sha256 = _hash(log)
+            sha256 = content_of(log)
         except FlightlogError as error:
             faults.append(error)
             continue
@@ -105,14 +106,6 @@ def take_in(
         except LogFileError as error:
             faults.append(error)
     return TakenIn(tuple(taken), tuple(faults))
-
-
-def _hash(log: Path) -> str:
-    from flightlog.importers import read_head
-    from flightlog.importers.common import sha256_of_file
-
-    read_head(log)
-    return sha256_of_file(log)
 
 
 def _read(

@@ -7,7 +7,7 @@ import traceback
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any, Generic, Protocol, TypeVar
+from typing import Any, Generic, Protocol, TypeAlias, TypeVar
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -42,6 +42,10 @@ class Finished(Generic[Task, Result]):
         return self.result  # type: ignore[return-value]  # there is one where there is no error
 
 
+Note: TypeAlias = Callable[[Finished[Task, Result]], None]
+"""What is done with a task as soon as it is finished."""
+
+
 class Workers(Protocol):
     """Those who do the work."""
 
@@ -54,6 +58,7 @@ class Workers(Protocol):
         work: Callable[[Task], Result],
         tasks: Iterable[Task],
         size: Callable[[Task], int] | None = None,
+        note: Note[Task, Result] | None = None,
     ) -> Iterator[Finished[Task, Result]]:
         """Do tasks, and give each when it is finished, in any order.
 
@@ -62,13 +67,16 @@ class Workers(Protocol):
         work : callable
             A function of a module, of one task.
         tasks : iterable
-            Taken one by one, as workers become free.
+            Taken one by one in this thread, some before workers are free for them.
         size : callable, optional
             Size of the files of a task [bytes].
+        note : callable, optional
+            Called with each as soon as it is finished, before it is given, and also where nobody
+            asks for it any more; in any thread.
         """
 
     def close(self) -> None:
-        """Let the workers go; those who are at work finish it."""
+        """Let the workers go; how much of what is in work they finish is said by each kind."""
 
 
 class Here:
@@ -81,10 +89,14 @@ class Here:
         work: Callable[[Task], Result],
         tasks: Iterable[Task],
         size: Callable[[Task], int] | None = None,
+        note: Note[Task, Result] | None = None,
     ) -> Iterator[Finished[Task, Result]]:
         """Do tasks; see `Workers.each`."""
         for task in tasks:
-            yield done(work, task)
+            finished = done(work, task)
+            if note is not None:
+                note(finished)
+            yield finished
 
     def close(self) -> None:
         """Do nothing: there is nobody to let go."""

@@ -101,6 +101,27 @@ def test_progress_is_silent_where_nobody_watches():
     assert "" == stream.getvalue()
 
 
+def test_a_long_task_that_nobody_watches_tells_now_and_then_in_plain_lines():
+    stream, now = io.StringIO(), [100.0]
+    line = ProgressLine(Console(stream), "flightlog import", estimate=True, clock=lambda: now[0])
+    for second in range(1, 71):
+        now[0] = 100.0 + second
+        line(second / 240, f"{second} of 240 logs read")
+        line.clear()
+
+    assert (
+        "flightlog import: 30 of 240 logs read, about 4 min left\n"
+        "flightlog import: 60 of 240 logs read, about 3 min left\n"
+    ) == stream.getvalue()
+
+
+def test_plain_progress_that_can_not_be_written_ends_no_task():
+    now = [0.0]
+    line = ProgressLine(Console(FullDisk()), "import", estimate=True, clock=lambda: now[0])
+    for now[0] in (40.0, 80.0):
+        line(0.5, "reading")
+
+
 def test_progress_is_one_line_that_goes_away():
     stream = Terminal()
     line = ProgressLine(Console(stream), "a\x1b[2J.bin")

@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -124,3 +125,28 @@ def test_what_can_not_be_taken_is_told(team, card, words, code, said):
 
 def _place(word, places):
     return next(((k, v) for k, v in places.items() if k in word), ("", ""))
+
+
+@pytest.mark.parametrize("kind", ["a pipe", "a device", "too large"])
+@pytest.mark.parametrize("many", [(), ("--jobs", "1")], ids=["single", "many"])
+def test_what_could_never_be_entered_is_told_before_it_is_read(
+    team, tmp_path, monkeypatch, kind, many
+):
+    log = tmp_path / "flight.bin"
+    if kind == "too large":
+        monkeypatch.setattr("flightlog.operations.log_content.MOST_ATTACHMENT_BYTES", 10)
+        log = SAMPLES / "calm.bin"
+    elif kind == "a device":
+        log = Path("/dev/zero")
+        if not log.exists():
+            pytest.skip("this system has no such device")
+    elif hasattr(os, "mkfifo"):
+        os.mkfifo(log)
+    else:
+        pytest.skip("this system has no pipes with names")
+
+    assert 3 == team.run("import", str(log), *many)
+
+    found = "is kept, up to" if kind == "too large" else "this is no regular file"
+    assert log.name in team.err + team.out
+    assert found in " ".join((team.err + team.out).split())

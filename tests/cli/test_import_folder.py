@@ -12,6 +12,8 @@ import flightlog.contract
 import flightlog.earlier
 import flightlog.figures
 import flightlog.operations.recomputing
+from flightlog.errors import ClusterError
+from flightlog.operations.season_import import Entered, SeasonImport
 from tests.cli.hangars import SAMPLES, equipped
 from tests.cli.teams import terminal
 from tests.operations.remembered import remembered
@@ -47,15 +49,17 @@ def test_a_folder_ends_in_a_table_of_what_failed_and_goes_on_when_asked_again(
     assert 3 == team.run("import", str(folder), "--aircraft", "pannier")
 
     lines = team.out.splitlines()
-    assert ["headwind.bin", "position_1hz_only.bin"] == sorted(
-        line.split()[0] for line in lines if "FLOWN WITHOUT A RELEASE" in line
+    assert ["season/headwind.bin", "season/position_1hz_only.bin"] == sorted(
+        line.split()[0] for line in lines if "  pannier  1 flight" in line
     )
     assert any(
         line.startswith("2 recordings of these files in the record (2 new, 0 known before) with 2 ")
         for line in lines
     )
     said = " ".join(team.out.split())
-    assert "No logs: 1 file. notes.txt" in said
+    assert "FLOWN WITHOUT A RELEASE" not in said  # there is none to have
+    assert "2 flights were flown without a release." in said
+    assert "No logs: 1 file. season/notes.txt" in said
     assert "Failed: season/broken.gpx no track point in it" in said
 
     (folder / "broken.gpx").unlink()
@@ -73,7 +77,12 @@ def test_processes_of_their_own_do_the_same_and_keep_off_standard_output(team, f
     assert "flightlog.import/1" == answer["schema"]
     assert {"headwind.bin", "position_1hz_only.bin"} == {r["file"] for r in answer["recordings"]}
     assert all(len(r["sorties"]) == 1 for r in answer["recordings"])
-    assert ["notes.txt"] == answer["not_logs"]
+    logs = {name: str(folder / name) for name in ("headwind.bin", "position_1hz_only.bin")}
+    assert {(logs[r["file"]],) for r in answer["recordings"]} == {
+        tuple(r["logs"]) for r in answer["recordings"]
+    }
+    assert [str(folder / "notes.txt")] == answer["not_logs"]
+    assert [] == answer["hidden"]
     assert [] == answer["errors"]
 
 
@@ -113,8 +122,9 @@ def test_a_cluster_that_does_not_answer_is_told(team, folder, monkeypatch):
     pytest.importorskip("distributed")
     monkeypatch.setattr(cluster, "ANSWER_S", 0.5)
 
-    assert 2 == team.run("import", str(folder), "--cluster", "tcp://127.0.0.1:1")
+    assert 3 == team.run("import", str(folder), "--cluster", "tcp://127.0.0.1:1")
     assert "no cluster answers there" in team.err
+    assert 2 == team.run("import", str(folder), "--cluster", "in the field")
 
 
 def test_tables_that_cannot_be_kept_are_told_and_keep_no_log_out(team, folder, remembered):
@@ -134,3 +144,98 @@ def test_a_folder_without_a_log_is_no_success(team, tmp_path):
     assert 3 == team.run("import", str(tmp_path / "card"))
 
     assert "card holds no file. Look whether this is the folder" in " ".join(team.out.split())
+
+
+def test_a_log_whose_aircraft_is_not_known_is_a_file_at_fault_and_no_slip_of_the_pen(
+    team, folder, remembered
+):
+    (folder / "broken.gpx").unlink()
+    for name in ("card_a.csv", "card_b.csv"):
+        shutil.copyfile(SAMPLES / "calm_transmitter.csv", folder / name)
+    with (folder / "card_b.csv").open("a", encoding="utf-8") as file:
+        file.write("\n")
+
+    assert 3 == team.run("import", str(folder))
+
+    said = " ".join(team.out.split())
+    assert "(2 new, 0 known before)" in said
+    assert 1 == said.count("of which aircraft it is can't be told")
+
+
+def test_without_an_aircraft_in_the_record_nothing_is_read(terminal, folder, monkeypatch):
+    terminal.at(DAY)
+    equipped(terminal)
+    monkeypatch.setattr("flightlog.operations.log_search.search", None)
+
+    assert 3 == terminal.run("import", str(folder))
+    (line,) = terminal.err.splitlines()
+    assert "the record holds no aircraft file" in line
+    assert "flightlog team enter FILE" in line
+
+
+def test_an_aircraft_that_is_not_in_the_record_is_told_before_anything_is_read(
+    team, folder, monkeypatch
+):
+    monkeypatch.setattr("flightlog.operations.log_search.search", None)
+
+    assert 2 == team.run("import", str(folder), "--aircraft", "panier")
+    (line,) = team.err.splitlines()
+    assert "panier: the record holds no aircraft file of this id. Did you mean 'pannier'?" in line
+
+
+@pytest.mark.parametrize(
+    "where",
+    [
+        "flightlog.operations.log_search.search",  # before anything is read
+        "flightlog.operations.season_import.SeasonImport.take",
+        "flightlog.reports.season_import.summary_lines",  # when all is entered
+    ],
+)
+def test_whenever_it_is_stopped_it_says_once_that_the_same_command_goes_on(
+    team, folder, remembered, monkeypatch, where
+):
+    def stopped(*given):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(where, stopped)
+
+    assert 130 == team.run("import", str(folder), "--aircraft", "pannier")
+
+    assert [
+        "flightlog: what is done stays done; the same command goes on from here",
+        "flightlog: stopped before the end",
+    ] == team.err.splitlines()
+
+
+def test_one_log_that_is_stopped_says_nothing_of_others(team, folder, monkeypatch):
+    def stopped(*given):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("flightlog.operations.importing.import_recording", stopped)
+
+    assert 130 == team.run("import", str(folder / "headwind.bin"), "--aircraft", "pannier")
+    assert ["flightlog: stopped before the end"] == team.err.splitlines()
+
+
+def test_of_an_import_whose_cluster_is_lost_the_table_tells_what_is_entered(
+    team, folder, remembered, monkeypatch
+):
+    take = SeasonImport.take
+
+    def lost(self, logs):
+        yield next(event for event in take(self, logs) if isinstance(event, Entered))
+        raise ClusterError("the connection to it was lost", where="tcp://cluster", fix="Ask again.")
+
+    monkeypatch.setattr(SeasonImport, "take", lost)
+    (folder / "broken.gpx").unlink()
+
+    assert 3 == team.run("import", str(folder), "--aircraft", "pannier")
+
+    assert "(1 new, 0 known before)" in team.out
+    assert "tcp://cluster: the connection to it was lost. Ask again." in team.err
+
+
+def test_processes_and_a_cluster_are_not_asked_for_at_once(team, folder):
+    assert 2 == team.run("import", str(folder), "--jobs", "2", "--cluster", "tcp://127.0.0.1:1")
+
+    assert "Leave it out" in team.err

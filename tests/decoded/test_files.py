@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 import math
@@ -9,12 +10,14 @@ import os
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 import flightlog
+from flightlog.columns import TABLES
 from flightlog.contract import dumps, to_json
 from flightlog.debriefing import debrief
 from flightlog.decoded import files
@@ -30,9 +33,10 @@ SAMPLES = data_path("sample_flights")
 LOGS = sorted(p for p in SAMPLES.iterdir() if p.suffix in {".bin", ".tlog", ".csv"})
 
 
-def there_and_back(recording, folder):
+def there_and_back(recording, folder, whole=True):
     folder.mkdir()
-    return files.read(folder, files.write(recording, folder))
+    name = files.write(recording, folder)
+    return files.read(folder, name, recording.receipt.size if whole else None)
 
 
 def receipt(**more):
@@ -67,7 +71,7 @@ def small():
         receipt(
             duration_s=1.0,
             utc=UtcRelation(1.7e9, 0.25, "the fix", zone_known=False),
-            rows={"gps": 3},
+            rows={"gps": 3, "battery": 3, "messages": 3},
             dropped={"half a message": 7},
             chosen_instances={"gps": 1},
             seams=(0.5,),
@@ -111,7 +115,7 @@ def test_so_do_logs_that_were_joined(tmp_path):
     logs = SAMPLES / "calm.bin", SAMPLES / "calm_transmitter.csv"
     (joined,) = join(flightlog.read(log) for log in logs)
     assert joined.receipt.partners
-    assert_same(joined, there_and_back(joined, tmp_path / "kept"))
+    assert_same(joined, there_and_back(joined, tmp_path / "kept", whole=False))
 
 
 def test_so_does_what_no_sample_holds(tmp_path):
@@ -142,7 +146,13 @@ def test_texts_that_are_no_utf_8_come_back_with_question_marks(tmp_path):
     finding = make_finding("no-flight", odd, evidence={odd: odd})
     recording = Recording(
         {"messages": texts},
-        Receipt(odd, 1, "a" * 64, "dataflash", 1, message_counts={odd: 1}, notes=(odd,)),
+        Receipt(
+            odd,
+            *(1, "a" * 64, "dataflash", 1),
+            message_counts={odd: 1},
+            notes=(odd,),
+            rows={"messages": 1},
+        ),
         findings=(finding,),
     )
     back = there_and_back(recording, tmp_path / "kept")
@@ -281,3 +291,103 @@ def test_a_table_that_is_no_parquet_is_refused(kept, tmp_path):
     (tmp_path / files.RECEIPT).write_bytes(data)
     with pytest.raises(LogFileError):
         files.read(tmp_path, hashlib.sha256(data).hexdigest())
+
+
+# --- small files that would be large tables
+
+
+def forged(folder, tables, size=10, rows=None):
+    """Write tables of any content, each hash as it should be; give the name of the whole."""
+    body = {"schema": files.SCHEMA, "order": list(tables), "findings": [], "tables": {}}
+    for name, table in tables.items():
+        path = folder / f"{name}.parquet"
+        pq.write_table(table, path, compression="zstd")
+        data = path.read_bytes()
+        said = {"sha256": hashlib.sha256(data).hexdigest(), "size": len(data)}
+        body["tables"][name] = said
+    counted = {name: table.num_rows for name, table in tables.items()}
+    said = receipt(rows=counted if rows is None else rows)
+    body["receipt"] = {**dataclasses.asdict(said), "size": size}
+    data = json.dumps(body).encode()
+    (folder / files.RECEIPT).write_bytes(data)
+    return hashlib.sha256(data).hexdigest()
+
+
+class TableMadeError(BaseException):
+    """A table was made that had to be known as none of ours before; the reader catches all else."""
+
+
+@pytest.fixture
+def unread(monkeypatch):
+    def read(self, *given, **how):
+        raise TableMadeError
+
+    monkeypatch.setattr(pq.ParquetFile, "read", read)
+
+
+def zeros(rows, table="gps"):
+    return pa.table({c.name: np.zeros(rows) for c in TABLES[table] if not c.text})
+
+
+def huge():
+    rows = files.FEWEST_CELLS // len(TABLES["gps"]) + 100
+    cells = pa.array([[3.7] * (files.FEWEST_CELLS + 100)])
+    return {
+        "rows": {"gps": zeros(rows)},
+        "several tables": {"gps": zeros(rows // 2 + 1), "baro": zeros(rows // 2 * 3, "baro")},
+        "numbers of a list": {"battery": pa.table({"time_s": [0.0], "cell_voltages": cells})},
+    }
+
+
+@pytest.mark.parametrize("which", huge())
+def test_a_small_file_that_would_be_a_huge_table_is_refused_before_it_is_one(
+    tmp_path, which, monkeypatch
+):
+    tables, made = huge()[which], []
+    name = forged(tmp_path, tables, size=1_000_000)
+    assert set(tables) == set(files.read(tmp_path, name))  # a log of that size may give it
+    assert sum(path.stat().st_size for path in tmp_path.iterdir()) < 100_000
+    read = pq.ParquetFile.read
+    monkeypatch.setattr(
+        pq.ParquetFile, "read", lambda self, **how: made.append(1) or read(self, **how)
+    )
+    with pytest.raises(LogFileError):
+        files.read(tmp_path, name, 10)  # the log is not what the receipt says
+    assert len(made) == len(tables) - 1
+    name = forged(tmp_path, tables)
+    with pytest.raises(LogFileError):
+        files.read(tmp_path, name)
+    assert len(made) == 2 * (len(tables) - 1)
+
+
+def test_a_receipt_of_a_larger_log_than_there_is_is_not_believed(tmp_path, unread, monkeypatch):
+    monkeypatch.setattr(files, "LARGEST_LOG", 10)
+    name = forged(tmp_path, huge()["rows"], size=10**12)
+    with pytest.raises(LogFileError):
+        files.read(tmp_path, name)
+
+
+def test_a_text_that_many_rows_repeat_is_one_in_memory(tmp_path):
+    text = pa.array(["x" * 30_000] * 20_000)
+    name = forged(tmp_path, {"messages": pa.table({"time_s": np.zeros(20_000), "text": text})})
+    texts = files.read(tmp_path, name)["messages"]["text"]
+    assert {30_000} == set(texts.str.len())
+    assert 1 == len({id(text) for text in texts})
+
+
+OTHER_TABLES = {
+    "another number of rows": (zeros(3), {"gps": 2}),
+    "rows that nobody counted": (zeros(3), {}),
+    "a column of another table": (pa.table({"time_s": [0.0], "text": ["a"]}), None),
+    "a column twice": (pa.table([[0.0], [1.0]], names=["time_s", "time_s"]), None),
+    "a list of lists": (pa.table({"time_s": [0.0], "hdop": [[[1.0]]]}), None),
+    "a structure": (pa.table({"time_s": [{"a": 1.0}]}), None),
+    "a time": (pa.table({"time_s": pa.array([0], pa.timestamp("us"))}), None),
+}
+
+
+@pytest.mark.parametrize(("table", "rows"), OTHER_TABLES.values(), ids=OTHER_TABLES)
+def test_a_table_that_this_program_does_not_write_is_refused_unread(tmp_path, unread, table, rows):
+    name = forged(tmp_path, {"gps": table}, rows=rows)
+    with pytest.raises(LogFileError):
+        files.read(tmp_path, name)

@@ -209,6 +209,95 @@ def test_what_a_killed_process_left_is_removed_after_a_day_and_not_before(tables
     assert tables.take(name) is not None
 
 
+def link(path, to):
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        path.symlink_to(to, target_is_directory=True)
+    except OSError:
+        pytest.skip("this user may not make links here")
+
+
+@pytest.fixture
+def elsewhere(tmp_path):
+    """Somebody's folder, with what looks like ours and is old."""
+    elsewhere = tmp_path / "elsewhere"
+    for folder in ("", "decoded", "logs", f"{'0' * 16}.part", "decoded/work.part", "work.part"):
+        (elsewhere / folder).mkdir(parents=True, exist_ok=True)
+        (elsewhere / folder / "thesis.part").write_bytes(b"mine")
+    (elsewhere / "decoded" / f"{'0' * 16}.part").mkdir()
+    for path in elsewhere.rglob("*"):
+        os.utime(path, (1000, 1000))
+    return elsewhere
+
+
+@pytest.mark.parametrize("place", ["", "decoded", "decoded/xx"])
+def test_tables_are_not_kept_through_a_link_and_nothing_is_removed_there(tables, elsewhere, place):
+    kept = DecodedStore(elsewhere.parent / "other").keep(small())
+    place = tables.folder / place.replace("xx", kept[:2])
+    before = below(elsewhere)
+    link(place, elsewhere)
+    assert "" == tables.keep(small())
+    assert before == below(elsewhere)
+    assert place.is_symlink()
+
+
+def test_a_link_in_place_of_tables_is_not_what_was_kept(tables, elsewhere):
+    other = DecodedStore(elsewhere.parent / "other")
+    name = other.keep(small())
+    link(tables.path(name), other.path(name))
+    assert "" == tables.keep(small())
+    assert_same(small(), other.take(name))
+
+
+@pytest.mark.parametrize("place", ["", "logs", f"logs/{LOG[:2]}"])
+def test_nothing_is_noted_through_a_link(tables, elsewhere, place):
+    before = below(elsewhere)
+    link(tables.folder / place, elsewhere)
+    tables.note(LOG, "a" * 64)
+    assert before == below(elsewhere)
+    assert "" == tables.name_of(LOG)
+
+
+def test_only_folders_with_names_of_ours_are_removed(tables, name):
+    decoded = tables.folder / "decoded"
+    for folder in ("work.part", f"{'0' * 16}.part"):
+        (decoded / folder).mkdir()
+        os.utime(decoded / folder, (1000, 1000))
+    tables.keep(small())
+    assert ["work.part"] == [path.name for path in decoded.glob("*.part")]
+
+
+def test_notes_that_were_never_finished_are_removed_after_a_day(tables, name):
+    parts = [index(tables).with_name(f"{n}{'0' * 15}.part") for n in (1, 2)]
+    for part, age in zip(parts, (0.9 * OLD_S, 1.1 * OLD_S), strict=True):
+        part.write_bytes(b"half")
+        os.utime(part, (time.time() - age,) * 2)
+    tables.note(LOG, name)
+    assert [True, False] == [part.exists() for part in parts]
+
+
+def test_a_folder_that_a_searching_program_has_open_for_a_moment_gets_its_name(tables, monkeypatch):
+    rename, refused = Path.rename, []
+
+    def busy(self, target):
+        if not refused:
+            refused.append(target)
+            raise PermissionError(13, "in use")
+        return rename(self, target)
+
+    monkeypatch.setattr(Path, "rename", busy)
+    name = tables.keep(small())
+    assert refused == [tables.path(name)]
+    assert_same(small(), tables.take(name))
+
+
+def test_tables_that_are_larger_than_their_log_gives_are_not_read(tables, name, monkeypatch):
+    assert_same(small(), tables.take(name, 10))
+    monkeypatch.setattr(files, "FEWEST_CELLS", 0)
+    assert tables.take(name, 10) is None
+    assert_same(small(), tables.take(name, 1000))
+
+
 def test_who_was_slower_takes_what_another_process_kept_meanwhile(tables, monkeypatch):
     write = files.write
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 
 import pytest
 
 from flightlog.errors import LogFileError, UnknownFormatError
 from flightlog.importers import IMPORTERS, detect, read
-from flightlog.importers.registry import Match
+from flightlog.importers.registry import OWN_ENDINGS, Match
 from tests.importers.dataflash_writer import with_fmt
 
 
@@ -31,6 +32,22 @@ def test_a_file_that_is_not_there(tmp_path):
 def test_a_folder(tmp_path):
     with pytest.raises(LogFileError, match="this is a folder"):
         read(tmp_path)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no pipes with names")
+def test_a_pipe_is_not_waited_for(tmp_path):
+    os.mkfifo(tmp_path / "pipe.bin")
+
+    with pytest.raises(LogFileError, match="no regular file") as caught:
+        read(tmp_path / "pipe.bin")
+    assert "pipe.bin" == caught.value.where
+    assert caught.value.fix
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/zero"), reason="this system has no such device")
+def test_a_device_without_end_is_not_read():
+    with pytest.raises(LogFileError, match="no regular file"):
+        read("/dev/zero")
 
 
 def test_an_empty_file(tmp_path):
@@ -74,6 +91,14 @@ def test_a_file_that_is_no_log_names_what_can_be_read(tmp_path):
         read(path)
     for importer in IMPORTERS:
         assert importer.title in caught.value.fix
+
+
+def test_the_endings_are_those_that_people_are_told_and_texts_may_be_anything():
+    for importer in IMPORTERS:
+        assert importer.endings
+        for ending in importer.endings:
+            assert re.search(rf"\(.*{re.escape(ending)}\b.*\)", importer.title), importer.format
+    assert {".bin", ".tlog", ".ulg", ".gpx", ".igc", ".nmea"} == OWN_ENDINGS
 
 
 def test_the_ending_does_not_matter(tmp_path):

@@ -15,6 +15,7 @@ Locks are not there: one connection at a time.
 from __future__ import annotations
 
 import errno
+import hashlib
 import io
 import itertools
 import random
@@ -27,6 +28,7 @@ import apsw
 
 from flightlog.logbook.attachments import Files
 from flightlog.logbook.database import Mode
+from flightlog.logbook.entry import Attachment
 
 SECTOR = 512
 _FOLDER = None
@@ -351,6 +353,13 @@ class ForgetfulFiles(Files):
 
     def rename(self, old: Path, new: Path) -> None:
         self.disk.rename(old.as_posix(), new.as_posix())
+
+    def stands(self, path: Path, attachment: Attachment) -> bool:
+        content = self.disk.content(path)
+        if content is None or hashlib.sha256(content).hexdigest() != attachment.sha256:
+            return False
+        self.flush(_Stream(self.disk, self.disk.names[path.as_posix()]))
+        return True
 
     def flush_folder(self, folder: Path) -> None:
         self.disk.flush_folder(folder.as_posix())

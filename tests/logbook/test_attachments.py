@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from flightlog import disk
 from flightlog.errors import LogbookError, NotWritableError, TeamFolderError, UsageError
 from flightlog.logbook.attachments import AttachmentStore, Files
 from flightlog.logbook.entry import Attachment
@@ -311,6 +312,65 @@ def test_flushing_reaches_the_system(folder, monkeypatch):
         assert ["file"] == flushed
     else:
         assert ["folder", "folder", "file", "folder", "folder"] == flushed
+
+
+def test_a_file_that_stands_there_whole_is_left_and_flushed_once_more(store, folder, kept):
+    before = store.path(ABC).stat()
+    files = Noted()
+    assert kept == AttachmentStore(folder, files).put(io.BytesIO(b"abc"), "horn.jpg")
+
+    after = store.path(ABC).stat()
+    assert (before.st_ino, before.st_mtime_ns) == (after.st_ino, after.st_mtime_ns)
+    steps = [step for step in files.steps if step[0] in ("flush", "rename", "flush folder")]
+    # The new one, then the one that stands: who put it may not have come to that.
+    assert [("flush", ""), ("flush folder", "attachments")] == steps[-4:-2]
+    assert [("flush", ""), ("flush folder", "ba")] == steps[-2:]
+    assert [f"ba/{ABC}"] == files_in(folder)
+
+
+def test_a_file_that_stands_there_and_is_open_elsewhere_is_no_reason_to_refuse(folder, kept):
+    class Open(Files):
+        def rename(self, old, new):
+            raise PermissionError(errno.EACCES, "in use")
+
+    assert kept == AttachmentStore(folder, Open()).put(io.BytesIO(b"abc"), "horn.jpg")
+    assert [f"ba/{ABC}"] == files_in(folder)
+
+
+def test_one_that_may_not_be_written_is_put_anew(store, folder, kept, monkeypatch):
+    fsync = os.fsync
+    refused = []
+
+    def refuse(number):
+        if not refused and os.fstat(number).st_ino == store.path(ABC).stat().st_ino:
+            refused.append(number)
+            raise PermissionError(errno.EACCES, "read only")
+        fsync(number)
+
+    monkeypatch.setattr(os, "fsync", refuse)
+    before = store.path(ABC).stat().st_ino
+    store.put(io.BytesIO(b"abc"), "horn.jpg")
+
+    assert refused
+    assert before != store.path(ABC).stat().st_ino
+    assert None is store.problem(kept)
+
+
+def test_a_name_that_is_taken_for_a_moment_is_waited_for(store, monkeypatch):
+    replace, refused = Path.replace, []
+
+    def busy(self, target):
+        if len(refused) < 2:
+            refused.append(target)
+            raise PermissionError(errno.EACCES, "in use")
+        return replace(self, target)
+
+    monkeypatch.setattr(Path, "replace", busy)
+    monkeypatch.setattr(disk, "_WAITS_S", (0.0, 0.0))
+    kept = store.put(io.BytesIO(b"abc"), "horn.jpg")
+
+    assert 2 == len(refused)
+    assert None is store.problem(kept)
 
 
 @pytest.mark.parametrize("fails", ["make folder", "create", "flush", "rename", "flush folder"])

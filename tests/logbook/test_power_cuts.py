@@ -251,6 +251,10 @@ class NeverFlushedFolders(ForgetfulFiles):
         pass
 
 
+class Hasty(NeverFlushed, NeverFlushedFolders):
+    """Flushes nothing at all."""
+
+
 def write_with_attachments(files_kind, seed, count=5):
     """Put a file and add an entry that names it, and so on; give what power cuts would leave."""
     disk, rng = disk_with_folder(), random.Random(seed)
@@ -294,6 +298,19 @@ def test_an_attachment_that_is_not_flushed_does_not_survive(kind):
     kept = write_with_attachments(kind, seed=0)
 
     assert any(attachments_missing(disk) for _, disk in kept)
+
+
+@pytest.mark.parametrize("luck", [0.0, 1.0])
+def test_one_that_somebody_put_there_and_never_flushed_survives_once_it_is_put(luck):
+    disk = disk_with_folder()
+    content = bytes(6001)
+    AttachmentStore(FOLDER / "attachments", Hasty(disk)).put(io.BytesIO(content), "photo")
+    kept = AttachmentStore(FOLDER / "attachments", ForgetfulFiles(disk)).put(
+        io.BytesIO(content), "photo"
+    )
+    found = disk.power_cut(random.Random(1), luck=luck)
+
+    assert content == found.content(AttachmentStore(FOLDER / "attachments").path(kept.sha256))
 
 
 @pytest.mark.parametrize("room", range(0, 6000, 750))

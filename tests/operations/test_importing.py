@@ -1,22 +1,28 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
 import flightlog
+import flightlog.importers
 from flightlog.errors import LogbookError, LogFileError, NotWritableError, UsageError
+from flightlog.findings import make_finding
 from flightlog.logbook.entry import CITES, SPENDS
 from flightlog.operations.importing import (
     Told,
+    decoded_of,
     finish,
     flights_of_recording,
     import_recording,
     recording_with,
 )
+from flightlog.operations.season_import import SeasonImport
 from flightlog.operations.sortie_drafts import enter_sorties
 from flightlog.operations.sorties import recording_debrief, sorties
+from flightlog.recording import Partner, Recording
 from tests.operations.logs import (
     imported,
     load_sheet,
@@ -26,6 +32,9 @@ from tests.operations.logs import (
     weather,
 )
 from tests.operations.made import FILES, MORNING, SAMPLES
+from tests.operations.remembered import remembered
+
+__all__ = ["remembered"]  # a fixture
 
 CALM_BEGAN = datetime(2027, 3, 15, 9, 14, 23, tzinfo=UTC)
 """Start of roll of the calm flight, by its truth file: 49.9 s after the zero of its clock."""
@@ -148,6 +157,63 @@ def test_what_is_kept_has_to_be_what_was_read(farm, tmp_path):
     with pytest.raises(LogFileError, match="changed while it was read"):
         import_recording(farm.desk, read, [log])
     assert () == farm.desk.ledger.of("recording")
+
+
+# --- which tables are noted as those of a log
+
+
+def test_what_was_imported_alone_is_not_read_again_beside_others(farm, tmp_path, monkeypatch):
+    farm.clock.later(days=60)
+    names = ["headwind.bin", "position_1hz_only.bin"]
+    logs = [tmp_path / name for name in names]
+    for log in logs:
+        shutil.copyfile(SAMPLES / log.name, log)
+    import_recording(farm.desk, flightlog.read(logs[0]), [logs[0]], Told("pannier"))
+    read, seen = flightlog.importers.read, []
+
+    def reading(path, **how):
+        seen.append(path.name)
+        return read(path, **how)
+
+    monkeypatch.setattr(flightlog.importers, "read", reading)
+
+    known, new = SeasonImport(farm.desk, Told("pannier")).take(logs)
+
+    assert (True, False) == (known.known, new.known)
+    assert names[1:] == seen
+
+
+@pytest.mark.parametrize(
+    "partner", ["calm_transmitter.csv", "headwind.bin"], ids=["joined", "of another flight"]
+)
+def test_tables_of_logs_that_were_joined_are_no_logs_own(farm, partner):
+    farm.clock.later(days=60)
+    logs = [SAMPLES / "calm.bin", SAMPLES / partner]
+    joined, *alone = flightlog.join(map(flightlog.read, logs))
+    files = logs[: len(logs) - len(alone)]
+
+    import_recording(farm.desk, joined, files, Told("pannier"))
+
+    name = decoded_of(farm.desk).name_of(joined.receipt.sha256)
+    assert bool(name) == bool(alone)
+
+
+@pytest.mark.parametrize("by", ["finding", "partner"])
+def test_tables_of_a_log_that_gained_or_lost_by_another_one_are_not_its_own(farm, remembered, by):
+    """A log of which a part is told elsewhere has no partner, and yet is not as it was read."""
+    farm.clock.later(days=60)
+    log = SAMPLES / "headwind.bin"
+    read = flightlog.read(log)
+    told = make_finding("partner-recording", "What it holds from 1 s to 2 s is left out here.")
+    partner = Partner("b.csv", "12" * 32, "transmitter", 33.0, 0.3, "speed", ("battery",))
+    findings = (*read.findings, told) if by == "finding" else read.findings
+    partners = (partner,) if by == "partner" else ()
+    receipt = replace(read.receipt, partners=partners)
+
+    part = Recording({n: read[n] for n in read}, receipt, findings=findings)
+    import_recording(farm.desk, part, [log], Told("pannier"))
+
+    assert "" == decoded_of(farm.desk).name_of(read.receipt.sha256)
 
 
 # --- interrupted, and twice; with debriefs that are made up

@@ -100,6 +100,31 @@ def test_what_is_hidden_or_of_an_operating_system_is_left_out(tmp_path, name):
     assert log == taken(tmp_path)
 
 
+QUOTED = (SAMPLES / "calm_transmitter.csv").read_bytes()[:20_000]
+HINTED = (
+    b"$GPGGA,091400,4800.000,N,01100.000,E,1,08,1.0,500.0,M,45.0,M,,*5C\n" + b"and so on\n" * 20
+)
+"""One sentence of a receiver: no more than a hint."""
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "format_"),
+    [
+        ("writer.py", QUOTED, ""),
+        ("guide.md", QUOTED, ""),
+        ("card.csv", QUOTED, "transmitter"),
+        ("card.old", QUOTED, "transmitter"),
+        ("letter.doc", HINTED, ""),
+        ("letter.nmea", HINTED, "nmea"),
+        ("cut.dat", b"\0\0\0" + HEAD, "dataflash"),
+    ],
+)
+def test_text_that_quotes_a_log_is_none_unless_it_is_called_like_one(tmp_path, name, data, format_):
+    (tmp_path / name).write_bytes(data)
+
+    assert format_ == newest.format_of(tmp_path / name)
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
 def test_links_are_not_followed(tmp_path):
     log = put(tmp_path, "card/1.bin", 60)

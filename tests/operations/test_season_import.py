@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import os
 import shutil
 import subprocess
 import sys
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 
@@ -17,12 +21,16 @@ import flightlog.importers
 from flightlog.decoded import DecodedStore
 from flightlog.errors import LogFileError, NotWritableError, UsageError
 from flightlog.logbook.book import Logbook
-from flightlog.operations.flight_making import debrief_flight
+from flightlog.operations.desk import Desk
+from flightlog.operations.flight_making import Worked, debrief_flight
 from flightlog.operations.importing import Told, import_recording
-from flightlog.operations.season_import import Entered, Failed, LeftOut, SeasonImport, search
+from flightlog.operations.log_search import search
+from flightlog.operations.season_import import Entered, Failed, LeftOut, SeasonImport
 from flightlog.operations.sorties import recording_debrief, sorties
 from flightlog.recording import Recording
+from flightlog.team.ledger import Ledger
 from flightlog.workers import Here
+from flightlog.workers.processes import Processes
 from tests.operations.logs import recording, release, stored_debrief
 from tests.operations.made import FILES, MORNING, SAMPLES
 from tests.operations.remembered import remembered
@@ -86,7 +94,7 @@ def test_logs_are_entered_in_order_of_time_and_one_bad_file_keeps_none_out(farm,
         (event.imported.recording for event in done), key=lambda e: e.body.number
     )
     (twin,) = [event for event in events if isinstance(event, LeftOut)]
-    assert "z_twin.bin: the same file as" in twin.why
+    assert f"{season / 'z_twin.bin'}: the same file as {season / 'z_early.bin'}" in twin.why()
     (failed,) = [event for event in events if isinstance(event, Failed)]
     assert ["broken.gpx"] == [log.name for log in failed.logs]
     assert isinstance(failed.error, LogFileError)
@@ -190,32 +198,169 @@ def test_flights_that_wait_to_be_entered_keep_their_releases_from_each_other(far
     assert any(one is not None for one in spent)
 
 
-class Late(Here):
-    """Workers who find other flights than those by which the releases were found."""
+class Backwards(Here):
+    """Workers who take all that there is, and finish the last of it first."""
 
-    def each(self, work, tasks, size=None):
-        from dataclasses import replace
-
-        from flightlog.workers import Finished
-
-        for task in tasks:
-            if work is not debrief_flight:
-                yield from super().each(work, [task], size)
-                continue
-            wrong = replace(
-                task, under=("", *task.under), given={"": next(iter(task.given.values()))}
-            )
-            made = debrief_flight(replace(wrong, under=("",)))
-            yield Finished(wrong, made)
+    def each(self, work, tasks, size=None, note=None):
+        yield from super().each(work, reversed(list(tasks)), size, note)
 
 
-def test_a_debrief_under_other_releases_than_at_last_is_made_once_more(farm, season, reads):
+def test_what_is_finished_too_early_is_entered_in_order_of_time(farm, season, remembered):
     farm.clock.later(days=60)
 
-    events = taken(farm, season / "z_early.bin", workers=Late())
+    events = taken(farm, season, workers=Backwards())
 
-    assert [True] == [isinstance(event, Entered) for event in events]
-    assert 1 == len(events[0].imported.flights)
+    done = [event for event in events if isinstance(event, Entered)]
+    assert ["z_early.bin", "a_late.bin"] == names_of(done)
+    early, late = (event.imported.recording.body for event in done)
+    assert early.number < late.number
+
+
+def at(monkeypatch, **began):
+    """Let logs begin at other times, by their names."""
+    read = flightlog.importers.read
+
+    def reading(path, **how):
+        recording = read(path, **how)
+        utc = recording.receipt.utc
+        if path.stem in began:
+            utc = dataclasses.replace(utc, offset_s=began[path.stem].timestamp())
+        receipt = dataclasses.replace(recording.receipt, utc=utc)
+        return Recording(
+            {n: recording[n] for n in recording}, receipt, recording.raw, recording.findings
+        )
+
+    monkeypatch.setattr(flightlog.importers, "read", reading)
+
+
+def test_no_flight_is_debriefed_under_the_release_of_one_that_waits_to_be_entered(
+    farm, tmp_path, reads, monkeypatch
+):
+    """The first release fits both; that of the second is found because the first is given away."""
+    start = MORNING + timedelta(days=3)
+    at(monkeypatch, one=start, other=start + timedelta(minutes=12))
+    shutil.copyfile(SAMPLES / "headwind.bin", tmp_path / "one.bin")
+    shutil.copyfile(SAMPLES / "position_1hz_only.bin", tmp_path / "other.bin")
+    first = release(farm, start - timedelta(minutes=8))
+    second = release(farm, start + timedelta(minutes=10))
+    farm.clock.now = start + timedelta(hours=1)
+
+    events = taken(farm, tmp_path / "one.bin", tmp_path / "other.bin", workers=Backwards())
+
+    assert [first, second] == [event.imported.flights[0].release for event in events]
+    assert 2 == reads["debriefed"]  # each once: under its own from the beginning
+
+
+class Elsewhen(Here):
+    """Workers whose debriefs have the flights five hours later than they were seen at first."""
+
+    def each(self, work, tasks, size=None, note=None):
+        for finished in super().each(work, tasks, size, note):
+            made = finished.result
+            if isinstance(made, Worked):
+                legs = [
+                    dataclasses.replace(leg, start_s=leg.start_s + 5 * 3600.0) for leg in made.legs
+                ]
+                made = dataclasses.replace(made, legs=tuple(legs))
+            yield dataclasses.replace(finished, result=made)
+
+
+@pytest.fixture
+def twice(farm, tmp_path, remembered, monkeypatch):
+    """A log whose first debrief fits another release than what was seen before, and later ones."""
+    from flightlog.operations import season_import
+
+    start = MORNING + timedelta(days=3)
+    at(monkeypatch, log=start)
+    log = tmp_path / "log.bin"
+    shutil.copyfile(SAMPLES / "position_1hz_only.bin", log)
+    first = release(farm, start - timedelta(minutes=8))
+    later = release(farm, start + timedelta(hours=4.5))
+    farm.clock.now = start + timedelta(hours=10)
+    found = SimpleNamespace(log=log, first=first, later=later, under=[], meanwhile=None)
+
+    def debriefing(task):
+        found.under.append(task.under)
+        if len(found.under) == 2 and found.meanwhile is not None:
+            found.meanwhile()
+        return debrief_flight(task)
+
+    monkeypatch.setattr(season_import, "debrief_flight", debriefing)
+    return found
+
+
+def test_a_debrief_under_other_releases_than_at_last_is_made_once_more(farm, twice):
+    (event,) = taken(farm, twice.log, workers=Elsewhen())
+
+    first, later = twice.first.hash, twice.later.hash
+    assert [(first,), (later,), (first,)] == twice.under
+    (flight,) = event.imported.flights
+    assert twice.first == flight.release
+
+
+def test_what_another_import_entered_while_a_debrief_was_made_again_is_not_entered_twice(
+    farm, twice
+):
+    def meanwhile():
+        desk = Desk(farm.folder, farm.book)
+        import_recording(desk, flightlog.importers.read(twice.log), [twice.log], PANNIER)
+
+    twice.meanwhile = meanwhile
+
+    (event,) = taken(farm, twice.log, workers=Elsewhen())
+
+    assert event.known
+    assert 1 == len(farm.desk.ledger.of("recording"))
+    assert 1 == len(event.imported.flights)
+
+
+def threads(monkeypatch):
+    """Let the processes be threads of this one, which are there at once."""
+    monkeypatch.setattr("flightlog.workers.processes._pool", ThreadPoolExecutor)
+
+
+@pytest.mark.parametrize("step", ["look", "debrief_flight"])
+def test_what_is_in_work_when_it_is_interrupted_is_finished_and_not_done_again(
+    farm, tmp_path, reads, monkeypatch, step
+):
+    from flightlog.operations import season_import
+
+    farm.clock.later(days=60)
+    names = ("headwind.bin", "marginal.bin", "position_1hz_only.bin", "attempt_then_takeoff.bin")
+    logs = [tmp_path / name for name in names]
+    for log in logs:
+        shutil.copyfile(SAMPLES / log.name, log)
+    work, begun, go = getattr(season_import, step), [], threading.Event()
+    in_work = threading.Semaphore(0)
+
+    def working(task):
+        """The first at once, those after it when they are let go."""
+        begun.append(task)
+        in_work.release()
+        if len(begun) > 1:
+            assert go.wait(30)
+        return work(task)
+
+    def interrupting(share, text):
+        if text.startswith("1 of 4") and text.endswith("read" if step == "look" else "entered"):
+            for _ in range(3):
+                assert in_work.acquire(timeout=30)
+            raise KeyboardInterrupt
+
+    threads(monkeypatch)
+    monkeypatch.setattr(season_import, step, working)
+    workers = Processes(2)
+    with pytest.raises(KeyboardInterrupt):
+        taken(farm, *logs, workers=workers, progress=interrupting)
+    threading.Timer(0.05, go.set).start()
+    workers.close()
+
+    assert 3 == len(begun)
+    monkeypatch.setattr(season_import, step, work)
+    assert 4 == len(taken(farm, *logs))
+    assert sorted(names) == sorted(reads["read"])
+    assert 4 == reads["debriefed"]
+    assert 4 == len(sorties(farm.desk))
 
 
 def test_a_log_of_no_known_aircraft_fails_and_the_others_are_entered(farm, season, remembered):
@@ -297,65 +442,27 @@ def test_the_entry_names_the_tables_that_the_figures_came_from(farm, season, rem
     assert event.imported.recording.body.content["sha256"] == receipt["receipt"]["sha256"]
 
 
-def test_a_folder_that_is_not_there_says_so(tmp_path):
-    found = search([tmp_path / "nowhere.bin"], MORNING)
-    assert [tmp_path / "nowhere.bin"] == list(found.logs)
-
-
-def test_a_folder_without_a_log_is_at_fault_and_one_whose_logs_are_named_already_is_not(
-    season, tmp_path
+@pytest.mark.parametrize(("firmware", "entered"), [("ArduCopter V4.5.1", 0), ("V4.5.1", 1)])
+def test_other_craft_among_many_logs_are_not_entered_as_the_aircraft_that_was_named(
+    farm, season, monkeypatch, firmware, entered
 ):
-    bare, notes = tmp_path / "bare", tmp_path / "notes"
-    bare.mkdir()
-    notes.mkdir()
-    (notes / "notes.txt").write_text("wind from the north", encoding="utf-8")
+    """Their hours would wear its parts, and what a multicopter does is a hard landing of a wing."""
+    read = flightlog.importers.read
 
-    found = search([season, season / "later", bare, notes], MORNING)
+    def reading(path, **how):
+        recording = read(path, **how)
+        receipt = dataclasses.replace(recording.receipt, firmware=firmware)
+        return Recording({n: recording[n] for n in recording if n != "messages"}, receipt)
 
-    assert [
-        (str(bare), "holds no file"),
-        (str(notes), "holds no log that can be recognised"),
-    ] == [(fault.where, fault.found) for fault in found.faults]
-    assert notes / "notes.txt" in found.others
+    monkeypatch.setattr(flightlog.importers, "read", reading)
+    farm.clock.later(days=60)
 
+    (event,) = taken(farm, season / "z_early.bin")
 
-def test_more_files_than_are_looked_at_are_refused(tmp_path, monkeypatch):
-    import flightlog.operations.newest
-
-    monkeypatch.setattr(flightlog.operations.newest, "MOST_ENTRIES", 3)
-    for number in range(4):
-        (tmp_path / f"{number}.txt").write_text("x", encoding="utf-8")
-
-    found = search([tmp_path], MORNING)
-
-    assert () == found.logs
-    (fault,) = found.faults
-    assert "more than 3 files" in fault.found
-
-
-def test_what_is_passed_over_in_a_folder_is_told(tmp_path, monkeypatch):
-    deep = tmp_path.joinpath(*"abcdefghi")
-    deep.mkdir(parents=True)
-    locked = tmp_path / "locked"
-    locked.mkdir()
-    (tmp_path / "empty.bin").touch()
-    scandir = os.scandir
-
-    def scanning(path):
-        if str(path) == str(locked):
-            raise PermissionError(13, "Permission denied")
-        return scandir(path)
-
-    monkeypatch.setattr(os, "scandir", scanning)
-
-    found = search([tmp_path, locked], MORNING)
-
-    assert [tmp_path / "empty.bin"] == list(found.others)
-    told = {(fault.where, fault.found.partition(" (")[0]) for fault in found.faults}
-    assert {
-        (str(deep), "lies more than 8 folders down"),
-        (str(locked), "can't be read"),
-    } == told
+    assert entered == len(sorties(farm.desk))
+    if not entered:
+        assert "its firmware is for multicopters (ArduCopter V4.5.1)" in event.error.found
+        assert "nothing in it names pannier" in event.error.found
 
 
 def test_a_release_with_a_damaged_file_and_a_fault_of_ours_keep_no_other_log_out(
@@ -367,10 +474,13 @@ def test_a_release_with_a_damaged_file_and_a_fault_of_ours_keep_no_other_log_out
     farm.clock.later(days=60)
     shutil.copyfile(SAMPLES / "calm.bin", season / "calm.bin")
     given, entering = season_import.FlightPairing.given, season_import.enter
+    shutil.copyfile(SAMPLES / "marginal.bin", season / "marginal.bin")
 
     def damaged(self, under):
         if self._seen.receipt.file == "calm.bin":
             raise TeamFileError("its bytes are gone", where="pannier.toml")
+        if self._seen.receipt.file == "marginal.bin":
+            raise AssertionError("a fault of ours")
         return given(self, under)
 
     def faulty(desk, pairing, made):
@@ -380,12 +490,17 @@ def test_a_release_with_a_damaged_file_and_a_fault_of_ours_keep_no_other_log_out
 
     monkeypatch.setattr(season_import.FlightPairing, "given", damaged)
     monkeypatch.setattr(season_import, "enter", faulty)
-    logs = [season / "calm.bin", season / "z_early.bin", season / "later" / "a_late.bin"]
+    logs = [season / name for name in ("calm.bin", "marginal.bin", "z_early.bin")]
+    logs.append(season / "later" / "a_late.bin")
 
     events = taken(farm, *logs)
 
     failed = {e.logs[0].name: type(e.error) for e in events if isinstance(e, Failed)}
-    assert {"calm.bin": TeamFileError, "z_early.bin": ZeroDivisionError} == failed
+    assert {
+        "calm.bin": TeamFileError,
+        "marginal.bin": AssertionError,
+        "z_early.bin": ZeroDivisionError,
+    } == failed
     assert ["a_late.bin"] == names_of(e for e in events if isinstance(e, Entered))
 
 
@@ -395,7 +510,8 @@ def test_what_another_import_entered_meanwhile_is_not_entered_twice(farm, season
 
     def meanwhile(share, text):
         if text.endswith("logs read"):
-            import_recording(farm.desk, flightlog.read(log), [log], PANNIER)
+            other = Desk(farm.folder, farm.book)  # of which the first one hears nothing
+            import_recording(other, flightlog.read(log), [log], PANNIER)
 
     (event,) = taken(farm, log, progress=meanwhile)
 
@@ -459,7 +575,7 @@ def test_a_debrief_that_was_made_is_found_by_another_process_too():
 
 
 def test_a_damaged_debrief_in_the_record_keeps_no_other_recording_from_being_finished(
-    farm, tmp_path
+    farm, tmp_path, monkeypatch
 ):
     entries = [
         recording(farm, stored_debrief(MORNING + timedelta(hours=n), file=f"{n}.bin"))
@@ -470,8 +586,43 @@ def test_a_damaged_debrief_in_the_record_keeps_no_other_recording_from_being_fin
     logs = [tmp_path / "1.bin", tmp_path / "2.bin"]
     for log in logs:
         log.write_bytes(log.name.encode())
+    monkeypatch.setattr(flightlog.importers, "detect", lambda head, where: None)  # they are no logs
 
     damaged, whole = SeasonImport(farm.desk, PANNIER).take(logs)
 
     assert "damaged" in str(damaged.error)
     assert 1 == len(whole.imported.flights)
+
+
+def test_known_logs_are_not_sought_one_after_the_other_and_it_is_told_how_far_it_is(
+    farm, tmp_path, monkeypatch
+):
+    logs, told, asked = [], [], []
+    for n in range(12):
+        recording(farm, stored_debrief(MORNING + timedelta(hours=n), file=f"{n}.bin"))
+        logs.append(tmp_path / f"{n}.bin")
+        logs[-1].write_bytes(logs[-1].name.encode())
+    monkeypatch.setattr(flightlog.importers, "detect", lambda head, where: None)  # they are no logs
+    list(SeasonImport(farm.desk, PANNIER).take(logs))  # their flights are entered
+    of = Ledger.of
+
+    def asking(self, kind, **said):
+        asked.append((kind, said))
+        return of(self, kind, **said)
+
+    def telling(share, text):
+        told.append((share, text))
+
+    farm.desk.refresh()
+    monkeypatch.setattr(Ledger, "of", asking)
+    events = list(SeasonImport(farm.desk, PANNIER, None, telling).take(logs))
+
+    assert 12 == sum(event.known for event in events)
+    assert [logs[n].name for n in range(12)] == names_of(events)
+    assert [f"{n}.bin" for n in range(12)] == [
+        event.imported.recording.body.content["file"] for event in events
+    ]
+    assert 2 >= asked.count(("recording", {}))  # for files, and for flights
+    shares = [share for share, text in told if text.endswith("of 12 known logs")]
+    assert 12 == len(shares)
+    assert sorted(set(shares)) == shares

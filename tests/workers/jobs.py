@@ -93,6 +93,23 @@ def fall(task: tuple[str, Path]) -> str:
     return how
 
 
+def fall_beside(task: tuple[str, Path, float]) -> tuple[float, float]:
+    """Be two of which one dies while the other is in work; then give when each began and ended."""
+    how, folder, nap_s = task
+    beside, died = folder / "beside", folder / "died"
+    if not died.exists():
+        if how == "beside":
+            beside.touch()
+            time.sleep(30)
+            raise TimeoutError("nobody heard that the other one died")
+        ends = time.monotonic() + 30
+        while not beside.exists() and time.monotonic() < ends:
+            time.sleep(0.01)
+        died.touch()
+        os._exit(13)
+    return span(nap_s)
+
+
 def finish_late(task: tuple[float, Path]) -> None:
     """Leave a mark after a while."""
     nap_s, mark = task

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ProcessPoolExecutor
 from itertools import pairwise
 from pathlib import Path
 
@@ -15,7 +16,7 @@ import pytest
 
 from flightlog.errors import LogFileError, UnknownFormatError
 from flightlog.workers import processes, tasks
-from flightlog.workers.processes import Processes, cores
+from flightlog.workers.processes import AHEAD, Processes, cores
 from tests.workers import jobs
 
 ROOT = Path(__file__).parents[2]
@@ -29,6 +30,18 @@ def two():
     yield workers
     workers.close()
     assert not multiprocessing.active_children()
+
+
+def made(marks):
+    return sum(mark.exists() for mark in marks)
+
+
+def waited_for(what):
+    """Wait until something is so."""
+    ends = time.monotonic() + 30
+    while not what():
+        assert time.monotonic() < ends
+        time.sleep(0.005)
 
 
 @pytest.fixture
@@ -81,19 +94,78 @@ def test_work_that_can_t_be_sent_fails_by_itself(two):
     assert 2 == after.get()
 
 
-def test_tasks_are_asked_for_in_order_and_each_when_a_process_is_free(two):
+def test_tasks_are_asked_for_in_order_and_few_of_them_ahead(two):
     asked, done = [], []
 
     def several():
-        for number in range(8):
-            assert len(asked) - len(done) < 2  # nobody is free before that
+        for number in range(20):
+            assert len(asked) - len(done) < (1 + AHEAD) * 2
             asked.append(number)
             yield number
 
     for finished in two.each(jobs.double, several()):
         done.append(finished.task)
-    assert list(range(8)) == asked
+    assert list(range(20)) == asked
     assert asked == sorted(done)
+
+
+def test_processes_are_at_work_while_who_asked_is_busy_with_what_was_done(two, tmp_path):
+    marks = [tmp_path / str(number) for number in range(20)]
+    several = two.each(jobs.finish_late, [(0.0, mark) for mark in marks])
+    next(several)
+    # More than the one that was given and the two that were in work with it.
+    waited_for(lambda: made(marks) >= 4)
+    time.sleep(0.1)
+    assert made(marks) <= (1 + AHEAD) * 2
+    assert 19 == len(list(several))
+
+
+def test_each_task_is_noted_before_it_is_given(two):
+    noted = []
+
+    def note(finished):
+        time.sleep(0.01)  # in which a hasty one would be given
+        noted.append(finished)
+
+    for finished in two.each(jobs.refuse_odd, range(8), None, note):
+        assert finished in noted
+    assert 8 == len(noted)
+
+
+def test_what_is_in_work_when_it_is_stopped_is_noted_and_nothing_new_is_begun(tmp_path):
+    """Though who asked was busy elsewhere, and asks for nothing any more."""
+    workers, noted = Processes(2), []
+    marks = [tmp_path / str(number) for number in range(12)]
+    naps = [0.0, *[0.4] * 11]
+    tasks = list(zip(naps, marks, strict=True))
+    several = workers.each(jobs.finish_late, tasks, None, noted.append)
+    next(several)
+    waited_for(lambda: workers._handings[0]._running)
+    workers.close()
+    assert len(noted) == made(marks)  # whatever was done is noted
+    assert 2 <= made(marks) <= 4
+    del several
+
+
+def test_processes_that_are_ended_do_not_finish_what_they_have(tmp_path, others):
+    workers, noted = Processes(2), []
+    naps = [(0.0, tmp_path / "first"), (100, tmp_path / "long"), (100, tmp_path / "longer")]
+    several = workers.each(jobs.finish_late, naps, None, noted.append)
+    next(several)
+    workers.end()
+    workers.close()
+    assert others == set(multiprocessing.active_children())
+    assert [(0.0, tmp_path / "first")] == [one.task for one in noted]
+    del several
+
+
+def test_a_fault_in_handing_over_reaches_who_asked(two):
+    def full(_):
+        raise OSError("no room for a note")
+
+    with pytest.raises(OSError, match="no room for a note"):
+        list(two.each(jobs.double, [1, 2], None, full))
+    assert [2] == [one.get() for one in two.each(jobs.double, [1])]
 
 
 def test_large_logs_are_not_in_work_beside_each_other(two, tmp_path, monkeypatch):
@@ -139,6 +211,26 @@ def test_a_process_that_dies_costs_its_own_task_only(tmp_path, others):
     assert others == set(multiprocessing.active_children())
 
 
+def test_what_was_in_work_when_a_process_died_is_tried_again_with_nothing_beside_it(
+    tmp_path, monkeypatch
+):
+    """The death of a process is heard of at once, though it was started a moment ago."""
+    start = ProcessPoolExecutor._adjust_process_count
+
+    def starting(pool):
+        time.sleep(0.1)
+        start(pool)
+
+    monkeypatch.setattr(ProcessPoolExecutor, "_adjust_process_count", starting)
+    workers = Processes(2)
+    try:
+        fates = [(how, tmp_path, 0.2) for how in ("beside", "dies")]
+        one, other = sorted(done.get() for done in workers.each(jobs.fall_beside, fates))
+    finally:
+        workers.close()
+    assert one[1] <= other[0]
+
+
 def test_stopping_midway_lets_what_is_in_work_finish_and_leaves_no_process(tmp_path, capfd, others):
     workers = Processes(2)
     marks = [tmp_path / str(number) for number in range(6)]
@@ -149,7 +241,7 @@ def test_stopping_midway_lets_what_is_in_work_finish_and_leaves_no_process(tmp_p
     workers.close()
     workers.close()  # does no harm
     assert others == set(multiprocessing.active_children())
-    assert 2 <= len([mark for mark in marks if mark.exists()]) <= 3
+    assert 2 <= made(marks) <= 4
     # What a worker prints is no part of the answer of a command.
     assert "from a worker" == printed.get()
     out, err = capfd.readouterr()
@@ -173,8 +265,6 @@ if __name__ == "__main__":
     done = workers.each(jobs.finish_late, [(n, folder / str(i)) for i, n in enumerate(naps)])
     [next(done), next(done)]  # both processes are there
     if how == "leave":
-        workers.each(jobs.double, [1])
-        workers._begin(jobs.finish_late, (nap_s, folder / "left"))
         sys.exit(0)
     try:
         print("ready", flush=True)
@@ -247,4 +337,4 @@ def test_a_program_that_ends_without_letting_them_go_ends(tmp_path):
     program = started(tmp_path, 0.5, "leave")
     _, err = end_of(program)
     assert (0, "") == (program.returncode, err)
-    assert (tmp_path / "left").exists()
+    assert (tmp_path / "2").exists()
