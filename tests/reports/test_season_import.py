@@ -122,7 +122,7 @@ def test_what_lies_beside_logs_is_said_first_where_there_is_something_to_say():
 
 
 def test_files_are_called_from_the_name_of_their_folder_on():
-    place = Path("/home/somebody/flying/season")
+    place = Path("/data/flying/season")
     named = Names([place, Path("other/1.bin"), Path(".")])
 
     assert str(Path("season/later/1.bin")) == named(place / "later" / "1.bin")
