@@ -21,6 +21,9 @@ OTHER_CRAFT = {
     "boats under water": ("ardusub",),
 }
 """What open autopilot firmware calls itself where it is built for what has no wing."""
+_COPTERS = {"MOT_SPIN_ARM", "MOT_SPIN_ARMED", "PILOT_VELZ_MAX", "PILOT_SPEED_UP"}
+"""Parameters of such firmware for multicopters, which that for aeroplanes has under other names,
+also for those that take off vertically."""
 
 _MOST_TEXTS = 5000
 _LONGEST = 200
@@ -80,10 +83,18 @@ def whose_by(desk: Desk, found: Sequence[tuple[str, str]], given: str = "") -> W
     return Whose("", "", "nothing in the log names an aircraft of the record")
 
 
-def other_craft(firmware: str) -> str:
-    """Give what a firmware is built for, where that is no aeroplane; "" otherwise."""
-    said = firmware.casefold()
-    return next((kind for kind, names in OTHER_CRAFT.items() if any(n in said for n in names)), "")
+def other_craft(recording: Recording) -> str:
+    """Give what a log's firmware is built for, where that is no aeroplane; "" otherwise.
+
+    Its name tells, else names of its parameters.
+    """
+    said = recording.receipt.firmware.casefold()
+    for kind, names in OTHER_CRAFT.items():
+        if any(name in said for name in names):
+            return kind
+    table = recording.get("parameters")
+    has = set(table["name"]) if not said and table is not None and "name" in table else set()
+    return "multicopters" if has & _COPTERS else ""
 
 
 def asked(desk: Desk, log: str, found: Whose) -> UsageError:

@@ -21,7 +21,7 @@ from flightlog.inputs import Inputs
 from flightlog.joining import Group, Grouping, Sketch, join, join_group, sketch
 from flightlog.logbook.attachments import AttachmentStore
 from flightlog.logbook.entry import Attachment
-from flightlog.operations.autopilot import said_in
+from flightlog.operations.autopilot import other_craft, said_in
 from flightlog.operations.sortie_drafts import Leg, legs_of
 from flightlog.operations.sorties import DEBRIEF_NAME
 from flightlog.recording import Receipt
@@ -82,12 +82,15 @@ class Seen:
         Rolls that were given up.
     says : tuple of (str, str)
         Aircraft whose autopilot the log names, and how.
+    craft : str
+        What its autopilot is built for, where that is no aeroplane.
     """
 
     receipt: Receipt
     legs: tuple[Leg, ...]
     attempts: int
     says: tuple[tuple[str, str], ...]
+    craft: str = ""
 
 
 def seen_in(recording: Recording, wanted: Mapping[str, str]) -> Seen:
@@ -104,7 +107,11 @@ def seen_in(recording: Recording, wanted: Mapping[str, str]) -> Seen:
 
     coarse, attempts, _ = find_sorties(recording)
     return Seen(
-        recording.receipt, tuple(legs_of(coarse)), len(attempts), said_in(recording, wanted)
+        recording.receipt,
+        tuple(legs_of(coarse)),
+        len(attempts),
+        said_in(recording, wanted),
+        other_craft(recording),
     )
 
 

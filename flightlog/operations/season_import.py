@@ -21,7 +21,7 @@ from flightlog.errors import FlightlogError, LogFileError, NotWritableError, Tea
 from flightlog.importers.registry import Progress, unwatched
 from flightlog.joining import Group, Grouping, group, why_left_out
 from flightlog.logbook.entry import Entry
-from flightlog.operations.autopilot import other_craft, wanted_ids
+from flightlog.operations.autopilot import wanted_ids
 from flightlog.operations.desk import Desk
 from flightlog.operations.flight_making import (
     FlightTask,
@@ -311,10 +311,10 @@ class SeasonImport:
     def _pairing(self, seen: Seen) -> FlightPairing:
         """Pair a recording; among many, a person's word about all is not about other craft."""
         receipt, named = seen.receipt, self._told.aircraft
-        kind = other_craft(receipt.firmware)
-        if named and kind and named not in dict(seen.says):
+        if named and seen.craft and named not in dict(seen.says):
+            said = f" ({receipt.firmware})" if receipt.firmware else ""
             raise LogFileError(
-                f"its firmware is for {kind} ({receipt.firmware}), and nothing in it names {named}",
+                f"its firmware is for {seen.craft}{said}, and nothing in it names {named}",
                 where=receipt.file,
                 fix=f"Leave it out; if it is of {named} all the same, import it alone.",
             )

@@ -4,7 +4,7 @@ import pandas as pd
 import pytest
 
 from flightlog.errors import UsageError
-from flightlog.operations.autopilot import asked, whose
+from flightlog.operations.autopilot import asked, other_craft, whose
 from flightlog.recording import OWN_ID, Receipt, Recording
 from tests.operations.made import FILES
 
@@ -72,3 +72,26 @@ def test_what_a_person_names_stands_above_the_log_which_is_kept(farm):
     assert ("drover", "Pannier PN-01") == (found.aircraft, found.autopilot)
     with pytest.raises(UsageError, match="no aircraft file"):
         whose(farm.desk, log(), "nobody")
+
+
+def parameters(*names, firmware=""):
+    table = pd.DataFrame({"time_s": 0.0, "name": list(names), "value": 1.0})
+    receipt = Receipt("a.bin", 1, "ab" * 32, "dataflash", 1, firmware=firmware)
+    return Recording({"parameters": table}, receipt)
+
+
+@pytest.mark.parametrize(
+    ("recording", "craft"),
+    [
+        (log(firmware="ArduCopter V4.5.1 (abc)"), "multicopters"),
+        (log(firmware="ArduRover V4.5.1"), "ground vehicles"),
+        (log(firmware="ArduPlane V4.5.1"), ""),
+        (log(), ""),
+        (parameters("GPS_TYPE", "PILOT_VELZ_MAX"), "multicopters"),
+        # An aeroplane that takes off vertically, and one whose firmware says what it is.
+        (parameters("Q_M_SPIN_ARM", "Q_FRAME_CLASS"), ""),
+        (parameters("PILOT_VELZ_MAX", firmware="ArduPlane V4.5.1"), ""),
+    ],
+)
+def test_what_has_no_wing_is_told_by_its_firmware_or_its_parameters(recording, craft):
+    assert craft == other_craft(recording)
